@@ -1,0 +1,158 @@
+"""The family of errors, one for each thing a caller can do something about.
+
+::
+
+    SpecdbError
+    +-- InputError                what was asked cannot be read or judged
+    |   +-- QuantityError         a number with its unit
+    |   +-- QuestionError          a field of the duty or of the request
+    |   +-- ConditionsError       a sum of the trade outside its range of validity
+    +-- NotOnFileError            an element, revision or folder that is not there
+    +-- ImportRefusedError        a catalogue folder with bad rows; nothing was written
+    +-- WritesRefusedError        the service was started read-only
+    +-- StoreError                the database itself
+        +-- StoreUnreachableError
+        +-- ForeignStoreError     a database that is not ours
+        +-- NewerStoreError       written by a later version of the program
+        +-- AppendOnlyError       an attempt to change or delete a fact
+
+Each class has a ``code`` (the API's problem type, a heading in ``docs/errors.md``) and an
+``exit_status`` for the command line. A message says what was wrong, ``value`` holds the offending
+text, ``field`` says where, and ``remedy`` what would be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+SHOWN_CHARACTERS = 80
+
+
+def shown(value: object) -> str:
+    """Offending text as it may be shown: one line, printable, never longer than a line."""
+    text = value if isinstance(value, str) else repr(value)
+    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: SHOWN_CHARACTERS + 1])
+    return clean if len(text) <= SHOWN_CHARACTERS else clean[:SHOWN_CHARACTERS] + "…"
+
+
+class SpecdbError(Exception):
+    """Root of the family. ``str()`` gives message and remedy in one line."""
+
+    code = "error"
+    title = "The program could not answer"
+    exit_status = 1
+
+    def __init__(self, message: str, *, value: object = None, field: str | None = None, remedy: str | None = None):
+        super().__init__(message)
+        self.message = message
+        self.value = None if value is None else shown(value)
+        self.field = field
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        place = f"{self.field}: " if self.field else ""
+        return f"{place}{self.message}" + (f" {self.remedy}" if self.remedy else "")
+
+    def at(self, field: str) -> SpecdbError:
+        """The same error, said to have happened in ``field`` (kept if one is named already)."""
+        self.field = field if self.field is None else f"{field}.{self.field}"
+        return self
+
+
+class InputError(SpecdbError):
+    code = "input"
+    title = "The question cannot be read"
+    exit_status = 2
+
+
+class QuantityError(InputError):
+    code = "quantity"
+    title = "A quantity cannot be read"
+
+
+class QuestionError(InputError):
+    code = "question"
+    title = "The question cannot be judged as stated"
+
+
+class ConditionsError(InputError):
+    code = "conditions"
+    title = "A calculation was asked for outside its range of validity"
+
+
+class NotOnFileError(SpecdbError):
+    code = "not-on-file"
+    title = "Not on file"
+    exit_status = 3
+
+
+@dataclass(frozen=True)
+class RowFault:
+    """One fault in an imported file: where it stands, what was found and what would be right."""
+
+    file: str
+    row: int | None
+    column: str | None
+    found: str | None
+    message: str
+    remedy: str
+
+    def __str__(self) -> str:
+        row = f", row {self.row}" if self.row is not None else ""
+        column = f", column {self.column}" if self.column else ""
+        found = f" Found: {self.found!r}." if self.found is not None else ""
+        return f"{self.file}{row}{column}: {self.message}{found} {self.remedy}"
+
+
+class ImportRefusedError(SpecdbError):
+    code = "import-refused"
+    title = "The catalogue was not taken in; nothing was changed"
+    exit_status = 4
+
+    def __init__(self, faults: Sequence[RowFault]):
+        count = len(faults)
+        super().__init__(
+            f"{count} fault{'' if count == 1 else 's'} found; nothing was changed.",
+            remedy="Mend the rows named and import the folder again.",
+        )
+        self.faults = tuple(faults)
+
+
+class WritesRefusedError(SpecdbError):
+    code = "writes-refused"
+    title = "This service does not take writes"
+    exit_status = 5
+
+
+class StoreError(SpecdbError):
+    code = "store"
+    title = "The store cannot be used"
+    exit_status = 6
+
+
+class StoreUnreachableError(StoreError):
+    code = "store-unreachable"
+    title = "The store cannot be reached"
+
+
+class ForeignStoreError(StoreError):
+    code = "store-foreign"
+    title = "This database is not a specdb store"
+
+
+class NewerStoreError(StoreError):
+    code = "store-newer"
+    title = "The store was written by a newer version of the program"
+
+
+class AppendOnlyError(StoreError):
+    code = "append-only"
+    title = "Facts are only added, never changed or removed"
+
+
+def family(root: type[SpecdbError] = SpecdbError) -> Iterator[type[SpecdbError]]:
+    """Every class of the family, the root first."""
+    yield root
+    for child in root.__subclasses__():
+        yield from family(child)

@@ -1,0 +1,259 @@
+"""The columnar view: one state of the catalogue as three tables of arrays with offsets.
+
+``elements`` (sorted by maker and number), ``tests`` (each of one element and one source) and
+``points`` (one result of a test each, sorted by characteristic, test, size and flow). Criteria are
+written over these arrays; nothing here judges.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from specdb.bounds import BoolArray, FloatArray, IntArray, printed_slack
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
+from specdb.trade.filtration import customary_beta, efficiency_band
+
+ObjectArray = NDArray[np.object_]
+
+MEASURES = tuple(a.key for a in ATTRIBUTES.values() if a.kind == "length")
+WORDS = tuple(a.key for a in ATTRIBUTES.values() if a.kind != "length")
+
+
+@dataclass(frozen=True)
+class Coded:
+    """A column of words as numbers: ``codes`` index ``words``; -1 is unstated."""
+
+    codes: IntArray
+    words: tuple[str, ...]
+
+    @classmethod
+    def of(cls, column: pd.Series[Any]) -> Coded:
+        codes, words = pd.factorize(column.replace("", None), sort=True)
+        return cls(codes.astype(np.int64), tuple(str(w) for w in words))
+
+    def equals(self, word: str) -> BoolArray:
+        if word not in self.words:
+            return np.zeros(len(self.codes), bool)
+        return np.asarray(self.codes == self.words.index(word))
+
+    @property
+    def stated(self) -> BoolArray:
+        return np.asarray(self.codes >= 0)
+
+    def word(self, row: int) -> str | None:
+        code = int(self.codes[row])
+        return self.words[code] if code >= 0 else None
+
+    def lists(self, word: str) -> BoolArray:
+        """Rows whose space-separated list names ``word``."""
+        having = np.array([word in listed.split() for listed in self.words] + [False])
+        return np.asarray(having[self.codes])
+
+
+@dataclass(frozen=True)
+class Elements:
+    """``measures`` are in mm, NaN where unstated; ``words`` hold normalised words."""
+
+    element_id: ObjectArray
+    maker: ObjectArray
+    number: ObjectArray
+    maker_key: ObjectArray
+    number_key: ObjectArray
+    measures: dict[str, FloatArray]
+    words: dict[str, Coded]
+
+    def __len__(self) -> int:
+        return len(self.element_id)
+
+
+@dataclass(frozen=True)
+class Tests:
+    """One row a test. Conditions that the test leaves unstated are NaN or code -1."""
+
+    test_id: IntArray
+    element: IntArray
+    source_id: IntArray
+    standard: Coded
+    dust: Coded
+    test_liquid: Coded
+    drop_of: Coded
+    capacity_basis: Coded
+    laboratory: Coded
+    terminal_pressure_drop_kpa: FloatArray
+    cycle_pressure_kpa: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.test_id)
+
+
+@dataclass(frozen=True)
+class Points:
+    """One row a result. ``low`` and ``high`` are what it proves, ``estimate`` what it suggests.
+
+    ``slack`` is the room its printed digits give, ``band`` half the width that they leave open.
+    ``scale`` indexes ``SCALES``; it follows from the test's standard where ``scale_inferred``.
+    """
+
+    rating_id: IntArray
+    test: IntArray
+    element: IntArray
+    qualifier: Coded
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    estimate: FloatArray
+    slack: FloatArray
+    band: FloatArray
+    size_um: FloatArray
+    scale: IntArray
+    scale_inferred: BoolArray
+    flow_l_min: FloatArray
+    viscosity_mm2_s: FloatArray
+    density_kg_m3: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.value)
+
+    def rows(self, wanted: slice | IntArray) -> Points:
+        columns = {
+            name: Coded(column.codes[wanted], column.words) if isinstance(column, Coded) else column[wanted]
+            for name, column in vars(self).items()
+        }
+        return Points(**columns)
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    revision: int
+    elements: Elements
+    tests: Tests
+    points: Points
+    slices: dict[str, slice]
+
+    def of(self, characteristic: str) -> Points:
+        return self.points.rows(self.slices[characteristic])
+
+    def find(self, element_id: str) -> int | None:
+        """Row of an element, None where this state of the catalogue does not hold it."""
+        rows = np.flatnonzero(self.elements.element_id == element_id)
+        return int(rows[0]) if len(rows) else None
+
+
+def build_snapshot(
+    revision: int, elements: pd.DataFrame, attributes: pd.DataFrame, tests: pd.DataFrame, ratings: pd.DataFrame
+) -> Snapshot:
+    """Arrays from rows that are in force, with the columns of ``specdb.catalog.tables``.
+
+    ``elements``: element_id, maker, number, maker_key, number_key. ``attributes``: element_id, name,
+    number, code. ``tests`` and ``ratings``: as stored, in canonical units.
+    """
+    elements = elements.sort_values(["maker_key", "number_key"], kind="stable").reset_index(drop=True)
+    row_of_element = pd.Series(elements.index, index=elements["element_id"])
+    tests = tests.assign(element=tests["element_id"].map(row_of_element).astype("int64"))
+    tests = tests.sort_values(["element", "id"], kind="stable").reset_index(drop=True)
+    row_of_test = pd.Series(tests.index, index=tests["id"])
+    points, slices = _points(ratings, tests, row_of_test)
+    return Snapshot(revision, _elements(elements, attributes, row_of_element), _tests(tests), points, slices)
+
+
+def _floats(column: pd.Series[Any]) -> FloatArray:
+    return pd.to_numeric(column).to_numpy(dtype=float, na_value=np.nan, copy=True)
+
+
+def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: pd.Series[Any]) -> Elements:
+    rows = attributes["element_id"].map(row_of_element).to_numpy(dtype=np.int64)
+    names = attributes["name"].to_numpy(dtype=object)
+    numbers = _floats(attributes["number"])
+    codes = attributes["code"].to_numpy(dtype=object)
+    measures, words = {}, {}
+    for key in MEASURES:
+        column = np.full(len(elements), np.nan)
+        column[rows[names == key]] = numbers[names == key]
+        measures[key] = column
+    for key in WORDS:
+        word = np.full(len(elements), None, dtype=object)
+        word[rows[names == key]] = codes[names == key]
+        words[key] = Coded.of(pd.Series(word, dtype=object))
+    identity = {
+        key: elements[key].to_numpy(dtype=object) for key in ("element_id", "maker", "number", "maker_key", "number_key")
+    }
+    return Elements(**identity, measures=measures, words=words)
+
+
+def _tests(tests: pd.DataFrame) -> Tests:
+    standard = tests["standard"].astype(object)
+    # A test to a standard was run with that standard's dust unless it says otherwise.
+    dust = tests["dust"].astype(object).where(tests["dust"].notna(), standard.map(DUST_OF_STANDARD))
+    return Tests(
+        test_id=tests["id"].to_numpy(dtype=np.int64),
+        element=tests["element"].to_numpy(dtype=np.int64),
+        source_id=tests["source_id"].fillna(-1).to_numpy(dtype=np.int64),
+        standard=Coded.of(standard),
+        dust=Coded.of(dust),
+        test_liquid=Coded.of(tests["test_liquid"].astype(object)),
+        drop_of=Coded.of(tests["drop_of"].astype(object)),
+        capacity_basis=Coded.of(tests["capacity_basis"].astype(object)),
+        laboratory=Coded.of(tests["laboratory"].astype(object)),
+        terminal_pressure_drop_kpa=_floats(tests["terminal_pressure_drop_kpa"]),
+        cycle_pressure_kpa=_floats(tests["cycle_pressure_kpa"]),
+    )
+
+
+def _points(
+    ratings: pd.DataFrame, tests: pd.DataFrame, row_of_test: pd.Series[Any]
+) -> tuple[Points, dict[str, slice]]:
+    order = {key: place for place, key in enumerate(CHARACTERISTICS)}
+    ratings = ratings.assign(
+        test=ratings["test_id"].map(row_of_test).astype("int64"), place=ratings["characteristic"].map(order)
+    )
+    ratings = ratings.sort_values(["place", "test", "size_um", "flow_l_min", "id"], kind="stable", na_position="last")
+    test = ratings["test"].to_numpy(dtype=np.int64)
+    scale, inferred = _scales(ratings, tests, test)
+    points = Points(
+        rating_id=ratings["id"].to_numpy(dtype=np.int64),
+        test=test,
+        element=tests["element"].to_numpy(dtype=np.int64)[test],
+        qualifier=Coded.of(ratings["qualifier"].astype(object)),
+        size_um=_floats(ratings["size_um"]),
+        scale=scale,
+        scale_inferred=inferred,
+        flow_l_min=_floats(ratings["flow_l_min"]),
+        viscosity_mm2_s=_floats(ratings["viscosity_mm2_s"]),
+        density_kg_m3=_floats(ratings["density_kg_m3"]),
+        **_evidence(ratings),
+    )
+    places = ratings["place"].to_numpy(dtype=np.int64)
+    starts = np.searchsorted(places, np.arange(len(order) + 1))
+    return points, {key: slice(int(starts[p]), int(starts[p + 1])) for key, p in order.items()}
+
+
+def _scales(ratings: pd.DataFrame, tests: pd.DataFrame, test: IntArray) -> tuple[IntArray, BoolArray]:
+    """Scale of each size; where none is written it follows from the standard that the test names."""
+    written = ratings["size_scale"].map({s: i for i, s in enumerate(SCALES)}).fillna(-1).to_numpy(dtype=np.int64)
+    of_standard = {standard: SCALES.index(scale) for standard, scale in STANDARD_OF_SCALE.items()}
+    following = tests["standard"].map(of_standard).fillna(-1).to_numpy(dtype=np.int64)[test]
+    inferred = (written == SCALES.index("?")) & (following >= 0)
+    return np.where(inferred, following, written), inferred
+
+
+def _evidence(ratings: pd.DataFrame) -> dict[str, FloatArray]:
+    """What each rating proves and suggests, from its qualifier and its printed digits."""
+    value, resolution = _floats(ratings["value"]), _floats(ratings["resolution"])
+    qualifier = ratings["qualifier"].to_numpy(dtype=object)
+    low = np.where(np.isin(qualifier, ("equal", "at_least")), value, -np.inf)
+    high = np.where(np.isin(qualifier, ("equal", "at_most")), value, np.inf)
+    slack = printed_slack(value, resolution)
+    # An efficiency printed without a customary pair is known to its digits only, and "100 %" not at all.
+    efficiency, digit = _floats(ratings["efficiency_percent"]), _floats(ratings["efficiency_resolution"])
+    for row in np.flatnonzero(np.isfinite(efficiency)):
+        slack[row] = 0.0
+        if efficiency[row] >= 100:
+            low[row], high[row] = -np.inf, np.inf
+        elif qualifier[row] == "equal" and customary_beta(efficiency[row]) is None:
+            low[row], high[row] = efficiency_band(efficiency[row], digit[row])
+    return {"value": value, "low": low, "high": high, "estimate": value, "slack": slack, "band": resolution / 2}

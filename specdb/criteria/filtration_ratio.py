@@ -1,0 +1,151 @@
+"""Filtration ratio at a required size, read off one multi-pass test at a time."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from specdb.bounds import BoolArray, FloatArray, IntArray
+from specdb.catalog.snapshot import Points, Snapshot
+from specdb.characteristics import DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
+from specdb.criteria.evidence import (
+    ASSUMPTION_BITS,
+    BASIS,
+    LOST_TO_SCALE,
+    SAME_FLOW,
+    Carried,
+    Evidence,
+    carried,
+    nothing_carried,
+    slack_of,
+)
+from specdb.criteria.retained_capacity import ask_dust
+from specdb.duty import Assumptions, Requirement
+from specdb.trade.filtration import interpolate_ratio
+from specdb.trade.size_scales import acftd_to_c, c_to_acftd
+
+_EDGE = 1e-9
+_DUST_OF_SCALE = {scale: DUST_OF_STANDARD[standard] for standard, scale in STANDARD_OF_SCALE.items()}
+
+
+def filtration_ratio(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions) -> Carried:
+    """Bounds at the required size: the ratio does not fall as size grows.
+
+    Between two neighbouring measured points it is read on a straight line, logarithm of the ratio
+    over size (ISO 16889, from memory); nothing is extrapolated.
+    """
+    evidence = Evidence.of(snapshot.of("filtration_ratio"), assumptions)
+    if requirement.size_um is None or requirement.scale is None or not len(evidence.points):
+        return nothing_carried()
+    size = _on_scale(evidence, requirement.scale, assumptions)
+    evidence.ask_falling(evidence.points.flow_l_min, requirement.flow_l_min, SAME_FLOW, assumptions)
+    ask_dust(snapshot, evidence, requirement.dust or _DUST_OF_SCALE[requirement.scale])
+    order = np.lexsort((size, evidence.points.test))
+    return _read_curve(evidence.sorted_by(order), size[order], requirement.size_um)
+
+
+def _on_scale(evidence: Evidence, wanted: str, assumptions: Assumptions) -> FloatArray:
+    """Tested sizes on the required scale; a size that had to be converted or guessed proves nothing."""
+    points = evidence.points
+    scale = points.scale.copy()
+    if assumptions.bare_size_is is not None:
+        bare = scale == SCALES.index("?")
+        evidence.assumed[bare] |= ASSUMPTION_BITS["bare_size_is"]
+        scale[bare] = SCALES.index(assumptions.bare_size_is)
+    bare = scale == SCALES.index("?")
+    other = ~bare & (scale != SCALES.index(wanted))
+    size = points.size_um.copy()
+    size[other] = (acftd_to_c if wanted == "c" else c_to_acftd)(points.size_um[other])
+    evidence.drop(bare, bare, LOST_TO_SCALE)
+    if assumptions.converted_sizes_count:
+        evidence.assumed[other] |= ASSUMPTION_BITS["converted_sizes_count"]
+    else:
+        evidence.drop(other, other, LOST_TO_SCALE)
+    evidence.carried |= other | bare
+    return size
+
+
+def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carried:
+    """``evidence`` in order of test and size."""
+    points, starts = evidence.points, evidence.starts
+    below, above = size <= wanted_um * (1 + _EDGE), size >= wanted_um * (1 - _EDGE)
+    low = np.where(evidence.keep_low & below, evidence.low, -np.inf)
+    high = np.where(evidence.keep_high & above, evidence.high, np.inf)
+    test_low, test_high = np.maximum.reduceat(low, starts), np.minimum.reduceat(high, starts)
+    at_size = below & above & ~evidence.carried
+    slack = np.where(at_size, evidence.slack, 0.0)
+    slack_low, slack_high = slack_of(low, test_low, slack, starts), slack_of(high, test_high, slack, starts)
+
+    measured = evidence.keep_low & evidence.keep_high & (evidence.low > 0) & np.isfinite(evidence.high)
+    last, first = _neighbours(measured, below, above, starts)
+    between = (last >= 0) & (first >= 0) & (size[last] < wanted_um * (1 - _EDGE)) & (size[first] > wanted_um * (1 + _EDGE))
+    read_low = _on_the_line(size, evidence.low, last, first, wanted_um, between)
+    read_high = _on_the_line(size, evidence.high, last, first, wanted_um, between)
+    curve_low = np.minimum(np.maximum(read_low, test_low), test_high)
+    curve_high = np.maximum(np.minimum(read_high, test_high), test_low)
+    as_tested = np.logical_or.reduceat(at_size & (evidence.keep_low | evidence.keep_high), starts)
+    basis = np.where(as_tested, BASIS["as_stated"], BASIS["carried"])
+    return carried(
+        points,
+        low=np.where(between, curve_low, test_low),
+        high=np.where(between, curve_high, test_high),
+        estimate=_estimate_at(size, evidence.estimate, below, above, wanted_um, starts),
+        slack_low=np.where(between, 0.0, slack_low),
+        slack_high=np.where(between, 0.0, slack_high),
+        basis=np.where(between, BASIS["interpolated"], basis),
+        lost=np.bitwise_or.reduceat(evidence.lost, starts),
+        assumed=np.bitwise_or.reduceat(evidence.assumed, starts),
+        inconsistent=_falls_with_size(points, starts) | (test_low - slack_low > test_high + slack_high),
+    )
+
+
+def _neighbours(
+    usable: BoolArray, below: BoolArray, above: BoolArray, starts: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Rows of each test's last usable point up to the wanted size and first from it up; -1 for none."""
+    rows = np.arange(len(usable))
+    last = np.maximum.reduceat(np.where(usable & below, rows, -1), starts)
+    first = np.minimum.reduceat(np.where(usable & above, rows, len(rows)), starts)
+    return last, np.where(first == len(rows), -1, first)
+
+
+def _on_the_line(
+    size: FloatArray, ratio: FloatArray, last: IntArray, first: IntArray, wanted_um: float, where: BoolArray
+) -> FloatArray:
+    """Ratio read between rows ``last`` and ``first`` of the tests ``where`` there are two; else NaN."""
+    read = np.full(len(last), np.nan)
+    lower, upper = last[where], first[where]
+    read[where] = interpolate_ratio(np.full(len(lower), wanted_um), size[lower], ratio[lower], size[upper], ratio[upper])
+    return read
+
+
+def _estimate_at(
+    size: FloatArray, estimate: FloatArray, below: BoolArray, above: BoolArray, wanted_um: float, starts: IntArray
+) -> FloatArray:
+    """Along the curve of all points; above the largest tested size its value, below the smallest none."""
+    last, first = _neighbours(np.isfinite(estimate) & np.isfinite(size), below, above, starts)
+    at_last = last >= 0
+    exact = at_last & (size[last] >= wanted_um * (1 - _EDGE))
+    between = at_last & (first >= 0) & ~exact
+    read = np.where(between, _on_the_line(size, estimate, last, first, wanted_um, between), estimate[last])
+    return np.where(at_last, read, np.nan)
+
+
+def _falls_with_size(points: Points, starts: IntArray) -> BoolArray:
+    """Tests in which a larger size is held below what a smaller one proves, at one flow and scale."""
+    flow = np.where(np.isnan(points.flow_l_min), -1.0, points.flow_l_min)
+    order = np.lexsort((-points.low, points.size_um, flow, points.scale, points.test))
+    test, scale, flow = points.test[order], points.scale[order], flow[order]
+    changes = (test[1:] != test[:-1]) | (scale[1:] != scale[:-1]) | (flow[1:] != flow[:-1])
+    curve = np.cumsum(np.r_[0, changes])
+    proven = _running_maximum((points.low - points.slack)[order], curve)
+    falls = proven > (points.high + points.slack)[order] * (1 + _EDGE)
+    return np.isin(points.test[starts], test[falls])
+
+
+def _running_maximum(values: FloatArray, group: IntArray) -> FloatArray:
+    """Running maximum within each group; ``group`` never falls."""
+    in_order = np.argsort(values, kind="stable")
+    rank = np.empty(len(values), np.int64)
+    rank[in_order] = np.arange(len(values))
+    best = np.maximum.accumulate(rank + group * len(values)) - group * len(values)
+    return np.asarray(values[in_order][best])

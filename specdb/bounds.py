@@ -39,12 +39,12 @@ def printed_slack(value: ArrayLike, resolution: ArrayLike) -> FloatArray:
 
     ``resolution`` is the worth of the last printed digit, in the unit of ``value``.
     """
-    return np.minimum(np.asarray(resolution, float) / 2, PRINTED_DIGITS_AT_MOST * np.abs(value))
+    return np.asarray(np.minimum(np.asarray(resolution, float) / 2, PRINTED_DIGITS_AT_MOST * np.abs(value)))
 
 
 def _room(limit: ArrayLike, slack: ArrayLike) -> FloatArray:
     finite = np.where(np.isfinite(limit), np.abs(limit), 0.0)
-    return np.maximum(np.asarray(slack, float), RELATIVE_SLACK * finite)
+    return np.asarray(np.maximum(np.asarray(slack, float), RELATIVE_SLACK * finite))
 
 
 def verdict(
@@ -81,4 +81,4 @@ def margin(low: ArrayLike, high: ArrayLike, required_low: ArrayLike, required_hi
         under = np.where(
             (above > 0) & np.isfinite(above) & (high > 0) & np.isfinite(high), np.log(above / high), np.nan
         )
-    return np.fmin(over, under)
+    return np.asarray(np.fmin(over, under))

@@ -61,9 +61,21 @@ class SpecdbError(Exception):
 
 
 class InputError(SpecdbError):
+    """``faults`` holds each fault of its own where several fields were wrong at once."""
+
     code = "input"
     title = "The question cannot be read"
     exit_status = 2
+    faults: tuple[SpecdbError, ...] = ()
+
+    @classmethod
+    def of(cls, faults: Sequence[SpecdbError]) -> SpecdbError:
+        """One error for all ``faults``: the fault itself where it is the only one."""
+        if len(faults) == 1:
+            return faults[0]
+        error = cls("; ".join(str(fault) for fault in faults))
+        error.faults = tuple(faults)
+        return error
 
 
 class QuantityError(InputError):

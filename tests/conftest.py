@@ -89,6 +89,14 @@ def _unprivileged() -> dict[str, Any]:
     return {}
 
 
+def _fast_folder() -> str | None:
+    """Memory where there is plenty, else None for the usual place: databases are made twenty times
+    sooner there. Either is short; the path of a socket has at most 107 bytes."""
+    memory = "/dev/shm"
+    roomy = os.access(memory, os.W_OK) and shutil.disk_usage(memory).free > 2**30
+    return memory if roomy else None
+
+
 @pytest.fixture(scope="session")
 def pg_server() -> Iterator[str]:
     """URL of an administrator of a PostgreSQL server."""
@@ -101,7 +109,7 @@ def pg_server() -> Iterator[str]:
         _without_server("no PostgreSQL: set SPECDB_TEST_PG_URL or install the server (Debian: postgresql)")
         return
     account = _unprivileged()
-    folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: the path of a socket has at most 107 bytes
+    folder = Path(tempfile.mkdtemp(prefix="pg", dir=_fast_folder()))
     if account:
         os.chown(folder, account["user"], account["group"])
     environment = {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8", "TZ": "UTC"}

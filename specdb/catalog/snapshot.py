@@ -120,7 +120,7 @@ class Points:
         return len(self.value)
 
     def rows(self, wanted: slice | IntArray) -> Points:
-        columns = {
+        columns: dict[str, Any] = {
             name: Coded(column.codes[wanted], column.words) if isinstance(column, Coded) else column[wanted]
             for name, column in vars(self).items()
         }
@@ -128,12 +128,27 @@ class Points:
 
 
 @dataclass(frozen=True)
+class Source:
+    """The document that says so."""
+
+    key: str
+    title: str
+    kind: str | None
+    issuer: str | None
+    revision: str | None
+    date: str | None
+
+
+@dataclass(frozen=True)
 class Snapshot:
+    """``sources`` by source id; ``slices`` gives each characteristic's rows of ``points``."""
+
     revision: int
     elements: Elements
     tests: Tests
     points: Points
     slices: dict[str, slice]
+    sources: dict[int, Source]
 
     def of(self, characteristic: str) -> Points:
         return self.points.rows(self.slices[characteristic])
@@ -145,7 +160,12 @@ class Snapshot:
 
 
 def build_snapshot(
-    revision: int, elements: pd.DataFrame, attributes: pd.DataFrame, tests: pd.DataFrame, ratings: pd.DataFrame
+    revision: int,
+    elements: pd.DataFrame,
+    attributes: pd.DataFrame,
+    tests: pd.DataFrame,
+    ratings: pd.DataFrame,
+    sources: dict[int, Source] | None = None,
 ) -> Snapshot:
     """Arrays from rows that are in force, with the columns of ``specdb.catalog.tables``.
 
@@ -158,7 +178,9 @@ def build_snapshot(
     tests = tests.sort_values(["element", "id"], kind="stable").reset_index(drop=True)
     row_of_test = pd.Series(tests.index, index=tests["id"])
     points, slices = _points(ratings, tests, row_of_test)
-    return Snapshot(revision, _elements(elements, attributes, row_of_element), _tests(tests), points, slices)
+    return Snapshot(
+        revision, _elements(elements, attributes, row_of_element), _tests(tests), points, slices, sources or {}
+    )
 
 
 def _floats(column: pd.Series[Any]) -> FloatArray:
@@ -180,7 +202,8 @@ def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: 
         word[rows[names == key]] = codes[names == key]
         words[key] = Coded.of(pd.Series(word, dtype=object))
     identity = {
-        key: elements[key].to_numpy(dtype=object) for key in ("element_id", "maker", "number", "maker_key", "number_key")
+        key: elements[key].to_numpy(dtype=object)
+        for key in ("element_id", "maker", "number", "maker_key", "number_key")
     }
     return Elements(**identity, measures=measures, words=words)
 
@@ -204,9 +227,7 @@ def _tests(tests: pd.DataFrame) -> Tests:
     )
 
 
-def _points(
-    ratings: pd.DataFrame, tests: pd.DataFrame, row_of_test: pd.Series[Any]
-) -> tuple[Points, dict[str, slice]]:
+def _points(ratings: pd.DataFrame, tests: pd.DataFrame, row_of_test: pd.Series[Any]) -> tuple[Points, dict[str, slice]]:
     order = {key: place for place, key in enumerate(CHARACTERISTICS)}
     ratings = ratings.assign(
         test=ratings["test_id"].map(row_of_test).astype("int64"), place=ratings["characteristic"].map(order)

@@ -14,6 +14,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import quote
@@ -131,7 +132,7 @@ def _sqlite_engine(path: Path | None, mode: Literal["ro", "rw"] = "rw") -> sa.En
     # A store in memory lives in its one connection, which threads take in turn.
     pool: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if path is None else {}
     url = sa.URL.create("sqlite", database=":memory:" if path is None else str(path))
-    engine = sa.create_engine(url, creator=connect, poolclass=sa.QueuePool, **pool)
+    engine = sa.create_engine(url, creator=connect, poolclass=sa.QueuePool, pool_timeout=BUSY_SECONDS, **pool)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
 
@@ -157,10 +158,14 @@ def _reaching() -> Iterator[None]:
         if fault is not None:
             kind, message, remedy = fault
             raise kind(message, remedy=remedy) from error
-        said = str(error.orig).strip().partition("\n")[0]
+        said = str(error.orig).strip().partition("\n")[0].rstrip(".")
         raise StoreUnreachableError(
             f"The store cannot be reached: {said}.",
             remedy="Check its address and that the server runs, then try again.",
+        ) from error
+    except sa.exc.TimeoutError as error:
+        raise StoreUnreachableError(
+            "Every connection to the store is in use.", remedy="Try again in a moment."
         ) from error
 
 
@@ -195,15 +200,25 @@ def _condition(connection: sa.Connection) -> Condition:
             value=", ".join(sorted(names)),
             remedy="Name an empty database or a new file; this one was left as it was.",
         )
-    scripts = ScriptDirectory.from_config(migration_config(connection))
-    unknown = versions - {script.revision for script in scripts.walk_revisions()}
+    location = migration_config(connection).get_main_option("script_location")
+    known, head = _schema_versions(str(location))
+    unknown = versions - known
     if unknown:
         raise NewerStoreError(
             "The store was written by a later version of the program.",
             value=", ".join(sorted(unknown)),
             remedy="Install that version or a later one; the store was left as it was.",
         )
-    return "current" if versions == set(scripts.get_heads()) else "behind"
+    return "current" if versions == head else "behind"
+
+
+@cache
+def _schema_versions(script_location: str) -> tuple[frozenset[str], frozenset[str]]:
+    """All versions of the schema that this program knows, and the latest. They are programs, read once."""
+    config = Config()
+    config.set_main_option("script_location", script_location)
+    scripts = ScriptDirectory.from_config(config)
+    return frozenset(script.revision for script in scripts.walk_revisions()), frozenset(scripts.get_heads())
 
 
 def _is_ours(connection: sa.Connection, names: set[str]) -> bool:
@@ -291,8 +306,9 @@ def _keep_readers_and_writer_apart(engine: sa.Engine) -> None:
     try:
         connection.cursor().execute("PRAGMA journal_mode = WAL")
     except sqlite3.OperationalError as error:
-        # A store on a read-only disk is read as it is.
-        if not error.sqlite_errorname.startswith("SQLITE_READONLY"):
+        # A store on a read-only disk is read as it is. One that another program is just opening is
+        # set by that program, or by the next to open it; until then readers and writer take turns.
+        if not error.sqlite_errorname.startswith(("SQLITE_READONLY", "SQLITE_BUSY")):
             raise
     finally:
         connection.close()

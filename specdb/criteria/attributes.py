@@ -6,7 +6,7 @@ import numpy as np
 
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN, verdict
 from specdb.catalog.snapshot import MEASURES, Snapshot
-from specdb.criteria.evidence import BASIS, REASON
+from specdb.criteria.evidence import BASIS
 from specdb.criteria.verdicts import Judged, nothing_on_file
 from specdb.duty import Requirement
 

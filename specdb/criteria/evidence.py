@@ -142,7 +142,9 @@ class Evidence:
         self.drop(stated & ~serves_low, stated & ~serves_high, LOST_TO_CONDITIONS)
         self.carried |= stated & ~(serves_low & serves_high)
 
-    def ask_falling(self, column: FloatArray, wanted: float | None, same_within: float, assumptions: Assumptions) -> None:
+    def ask_falling(
+        self, column: FloatArray, wanted: float | None, same_within: float, assumptions: Assumptions
+    ) -> None:
         """Ask a condition under which the value falls as it rises (flow): more than asked keeps the
         lower bound, less the upper. Where nobody asks, a test speaks for its own range."""
         wanted_low, wanted_high, unstated = asked_range(column, wanted, wanted, self.starts)

@@ -77,7 +77,9 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
 
     measured = evidence.keep_low & evidence.keep_high & (evidence.low > 0) & np.isfinite(evidence.high)
     last, first = _neighbours(measured, below, above, starts)
-    between = (last >= 0) & (first >= 0) & (size[last] < wanted_um * (1 - _EDGE)) & (size[first] > wanted_um * (1 + _EDGE))
+    between = (
+        (last >= 0) & (first >= 0) & (size[last] < wanted_um * (1 - _EDGE)) & (size[first] > wanted_um * (1 + _EDGE))
+    )
     read_low = _on_the_line(size, evidence.low, last, first, wanted_um, between)
     read_high = _on_the_line(size, evidence.high, last, first, wanted_um, between)
     curve_low = np.minimum(np.maximum(read_low, test_low), test_high)
@@ -98,9 +100,7 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
     )
 
 
-def _neighbours(
-    usable: BoolArray, below: BoolArray, above: BoolArray, starts: IntArray
-) -> tuple[IntArray, IntArray]:
+def _neighbours(usable: BoolArray, below: BoolArray, above: BoolArray, starts: IntArray) -> tuple[IntArray, IntArray]:
     """Rows of each test's last usable point up to the wanted size and first from it up; -1 for none."""
     rows = np.arange(len(usable))
     last = np.maximum.reduceat(np.where(usable & below, rows, -1), starts)
@@ -114,7 +114,9 @@ def _on_the_line(
     """Ratio read between rows ``last`` and ``first`` of the tests ``where`` there are two; else NaN."""
     read = np.full(len(last), np.nan)
     lower, upper = last[where], first[where]
-    read[where] = interpolate_ratio(np.full(len(lower), wanted_um), size[lower], ratio[lower], size[upper], ratio[upper])
+    read[where] = interpolate_ratio(
+        np.full(len(lower), wanted_um), size[lower], ratio[lower], size[upper], ratio[upper]
+    )
     return read
 
 

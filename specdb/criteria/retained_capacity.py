@@ -54,7 +54,10 @@ def _ask_basis(snapshot: Snapshot, evidence: Evidence, wanted: str, assumptions:
         evidence.assumed[unstated] |= ASSUMPTION_BITS["unstated_conditions_match"]
         unstated[:] = False
     # Whichever of the two an unstated basis is, it bounds the retained mass from above.
-    for doubtful, why in ((injected if wanted == "retained" else retained, LOST_TO_CONDITIONS), (unstated, LOST_UNSTATED)):
+    for doubtful, why in (
+        (injected if wanted == "retained" else retained, LOST_TO_CONDITIONS),
+        (unstated, LOST_UNSTATED),
+    ):
         low, high = (doubtful, False) if wanted == "retained" else (False, doubtful)
         evidence.drop(low, high, why)
         evidence.carried |= doubtful

@@ -7,11 +7,23 @@ and unit; both become text here, and :mod:`specdb.units` reads it when the duty 
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal
+from dataclasses import dataclass
+from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+    WithJsonSchema,
+)
+from pydantic_core import core_schema
 
 from specdb.characteristics import (
+    ATTRIBUTES,
     CAPACITY_BASES,
     CHARACTERISTICS,
     CONDITIONS,
@@ -20,8 +32,8 @@ from specdb.characteristics import (
     KINDS,
     SEALS,
     YES_NO,
-    ATTRIBUTES,
 )
+from specdb.errors import QuestionError, shown
 
 TEXT_AT_MOST = 200
 _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
@@ -90,22 +102,31 @@ LimitText = Annotated[
 """A limit: a plain number for ratios and cycles, else a quantity."""
 
 
-def _one_of(*words: str) -> Any:
+@dataclass(frozen=True)
+class OneOf:
     """A word of a list, read without regard to case."""
-    known = {word.casefold(): word for word in words}
 
-    def read(value: object) -> str:
+    words: tuple[str, ...]
+
+    def read(self, value: object) -> str:
+        known = {word.casefold(): word for word in self.words}
         word = known.get(_text(value).strip().casefold())
         if word is None:
-            raise ValueError(f"one of {', '.join(words)} is expected")
+            raise ValueError(f"one of {', '.join(self.words)} is expected")
         return word
 
-    return Annotated[str, BeforeValidator(read), WithJsonSchema({"type": "string", "enum": list(words)})]
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self.read, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"type": "string", "enum": list(self.words)}
 
 
 JUDGED = tuple(key for key, c in CHARACTERISTICS.items() if c.sense != "shown")
-CharacteristicKey = _one_of(*JUDGED)
-YesNo = _one_of(*YES_NO)
+CharacteristicKey = Annotated[str, OneOf(JUDGED)]
+YesNo = Annotated[str, OneOf(YES_NO)]
 
 
 class Strict(BaseModel):
@@ -125,8 +146,8 @@ class RequirementAsked(Strict):
     terminal_pressure_drop: QuantityText | None = None
     cycle_pressure: QuantityText | None = None
     test_liquid: Text | None = None
-    drop_of: _one_of(*DROP_OF) | None = None  # type: ignore[valid-type]
-    capacity_basis: _one_of(*CAPACITY_BASES) | None = None  # type: ignore[valid-type]
+    drop_of: Annotated[str, OneOf(DROP_OF)] | None = None
+    capacity_basis: Annotated[str, OneOf(CAPACITY_BASES)] | None = None
     standard: Text | None = None
     dust: Text | None = None
     allow: QuantityText | None = Field(None, description='share by which the limit is relaxed: "5 %"')
@@ -141,7 +162,7 @@ class FluidAsked(Strict):
     viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True)] | None = None
     viscosity: QuantityText | None = Field(None, description="kinematic viscosity at the operating temperature")
     density: QuantityText | None = None
-    fluid_class: _one_of(*FLUID_CLASSES) | None = Field(None, alias="class")  # type: ignore[valid-type]
+    fluid_class: Annotated[str, OneOf(FLUID_CLASSES)] | None = Field(None, alias="class")
 
 
 class MeasureAsked(Strict):
@@ -175,13 +196,13 @@ Measure = Annotated[
 
 
 class FitAsked(Strict):
-    kind: _one_of(*KINDS) | None = None  # type: ignore[valid-type]
+    kind: Annotated[str, OneOf(KINDS)] | None = None
     thread: Text | None = None
-    seal: _one_of(*SEALS) | None = None  # type: ignore[valid-type]
-    seal_type: _one_of(*ATTRIBUTES["seal_type"].choices) | None = None  # type: ignore[valid-type]
-    end_form: _one_of(*ATTRIBUTES["end_form"].choices) | None = None  # type: ignore[valid-type]
-    flow_direction: _one_of(*ATTRIBUTES["flow_direction"].choices) | None = None  # type: ignore[valid-type]
-    core: _one_of(*ATTRIBUTES["core"].choices) | None = None  # type: ignore[valid-type]
+    seal: Annotated[str, OneOf(SEALS)] | None = None
+    seal_type: Annotated[str, OneOf(ATTRIBUTES["seal_type"].choices)] | None = None
+    end_form: Annotated[str, OneOf(ATTRIBUTES["end_form"].choices)] | None = None
+    flow_direction: Annotated[str, OneOf(ATTRIBUTES["flow_direction"].choices)] | None = None
+    core: Annotated[str, OneOf(ATTRIBUTES["core"].choices)] | None = None
     bypass_valve: YesNo | None = None
     anti_drain_back: YesNo | None = None
     outside_diameter: Measure | None = None
@@ -193,20 +214,44 @@ class FitAsked(Strict):
     clearance: QuantityText | None = Field(None, description="room around a spin-on beyond the original's measures")
 
 
+def _share(default: str) -> Any:
+    """A share in percent; ``true`` is the customary one."""
+
+    def read(value: object) -> str | None:
+        if isinstance(value, bool):
+            return default if value else None
+        return None if value is None else _quantity(value)
+
+    return BeforeValidator(read)
+
+
+_SHARE_SCHEMA = WithJsonSchema({"anyOf": [{"type": "boolean"}, {"type": "null"}, *_QUANTITY_SCHEMA["anyOf"]]})
+
+
+def _scale(value: object) -> object:
+    return "c" if value is True else None if value is False else value
+
+
 class AssumptionsAsked(Strict):
-    unstated_conditions_match: bool | None = Field(None, strict=True)
-    about_within: bool | QuantityText | None = None
-    viscous_share_at_least: bool | QuantityText | None = None
-    converted_sizes_count: bool | None = Field(None, strict=True)
-    bare_size_is: _one_of("c", "acftd") | None = None  # type: ignore[valid-type]
+    """What to take for granted beyond proof. Shares are written with their unit: "15 %"."""
+
+    unstated_conditions_match: bool = Field(False, strict=True)
+    about_within: Annotated[str | None, _share("15 %"), _SHARE_SCHEMA] = None
+    viscous_share_at_least: Annotated[str | None, _share("70 %"), _SHARE_SCHEMA] = None
+    converted_sizes_count: bool = Field(False, strict=True)
+    bare_size_is: Annotated[Annotated[str, OneOf(("c", "acftd"))] | None, BeforeValidator(_scale)] = None
 
 
 def _assumptions(value: object) -> object:
-    """A list of names is each of them at its default."""
+    """``"customary"`` is all of them at their defaults; a list of names is each of those at its default."""
+    if isinstance(value, str):
+        if value not in ("customary", "none"):
+            raise ValueError('"customary", "none", a list of names or an object of names and values is expected')
+        value = list(AssumptionsAsked.model_fields) if value == "customary" else []
     if isinstance(value, list):
         if not all(isinstance(name, str) for name in value):
             raise ValueError("a list of names of assumptions is expected")
-        return {name: "c" if name == "bare_size_is" else True for name in value}
+        return dict.fromkeys(value, True)
     return value
 
 
@@ -219,22 +264,36 @@ class DutyAsked(Strict):
     cold_start_temperature: QuantityText | None = None
     working_pressure: QuantityText | None = None
     bypass_cracking_pressure: QuantityText | None = None
-    location: _one_of("suction", "pressure", "return", "off-line", "breather") | None = None  # type: ignore[valid-type]
+    location: (
+        Annotated[
+            str,
+            OneOf(
+                (
+                    "suction",
+                    "pressure",
+                    "return",
+                    "off-line",
+                    "breather",
+                )
+            ),
+        ]
+        | None
+    ) = None
     require: Annotated[list[RequirementAsked], Field(max_length=16)] = []
     fit: FitAsked = FitAsked()
     assumptions: Annotated[
-        Literal["customary", "none"] | AssumptionsAsked,
+        AssumptionsAsked,
         BeforeValidator(_assumptions),
         WithJsonSchema(
             {
                 "anyOf": [
                     {"type": "string", "enum": ["customary", "none"]},
                     {"type": "array", "items": {"type": "string", "enum": list(AssumptionsAsked.model_fields)}},
-                    {"$ref": "#/components/schemas/AssumptionsAsked"},
+                    AssumptionsAsked.model_json_schema(),
                 ]
             }
         ),
-    ] = "none"
+    ] = AssumptionsAsked()
 
 
 class OriginalAsked(Strict):
@@ -250,3 +309,18 @@ class Question(Strict):
     limit: Annotated[int, Field(ge=1, le=500, strict=True)] = 20
     include_without_evidence: Annotated[bool, Field(strict=True)] = False
     as_of: Text | None = Field(None, description="a revision number or a date: the catalogue as it was then")
+
+
+def read_question(asked: object) -> Question:
+    """A question from plain data. Raises InputError that names every faulty field."""
+    try:
+        return Question.model_validate(asked)
+    except ValidationError as error:
+        faults = [
+            QuestionError(
+                "There is no such field." if e["type"] == "extra_forbidden" else e["msg"].removeprefix("Value error, "),
+                field=".".join(shown(str(part)) for part in e["loc"]),
+            )
+            for e in error.errors()
+        ]
+        raise QuestionError.of(faults) from None

@@ -139,7 +139,7 @@ def _inches(text: str, size: str) -> Fraction:
     if "/" in part and fraction >= 1:
         raise _not_understood(text, "This fraction is not below 1; a space may be missing.")
     inches = (Fraction(whole) if whole else Fraction(0)) + fraction
-    if inches <= 0 or inches.denominator > 64:
+    if inches <= 0 or 64 % inches.denominator:
         raise _not_understood(text, "A size in inches is a whole number of 64ths above 0.")
     return inches
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -22,8 +22,7 @@ def within_validity(value: Number, valid: bool | npt.NDArray[np.bool_], message:
     elements that are not valid become NaN, so that one bad row of many does not stop the others.
     """
     if isinstance(value, np.ndarray) or isinstance(valid, np.ndarray):
-        blanked: Any = np.where(valid, value, np.nan)
-        return blanked
+        return cast(Number, np.where(valid, value, np.nan))
     if not valid:
         raise ConditionsError(message, value=float(value), remedy=remedy)
     return value

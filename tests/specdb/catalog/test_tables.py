@@ -110,7 +110,7 @@ def test_no_text_is_blank_and_every_number_is_finite_and_positive(any_store: sa.
                     bad = ["", "   ", "x" * 5000]
                 elif isinstance(column.type, sa.Double):
                     bad = [-1.0, math.inf, -math.inf, math.nan] + [0.0] * (column.name not in MAY_BE_ZERO)
-                    bad += ["many", "12 mm"]
+                    bad += [sa.literal_column("'many'"), sa.literal_column("'12 mm'")]
                 for value in bad:
                     tried += 1
                     if _refusal(connection, table, row | {column.name: value}) is None:
@@ -175,25 +175,24 @@ def test_references_must_be_there(filled_store: sa.Engine, valid_rows: Rows) -> 
     assert tried >= 14
 
 
-@pytest.mark.parametrize("table", sorted(metadata.tables))
-def test_no_row_is_changed_or_removed(filled_store: sa.Engine, table: str) -> None:
-    column = next(iter(metadata.tables[table].columns)).name
-    statements = [f"UPDATE {table} SET {column} = {column}", f"DELETE FROM {table}"]
-    if filled_store.dialect.name == "postgresql":
-        statements.append(f"TRUNCATE {table} CASCADE")
-    else:
-        statements.append(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
-    with filled_store.connect() as connection:
-        before = connection.exec_driver_sql(f"SELECT * FROM {table}").all()
-    assert before
-    for statement in statements:
-        if statement.startswith("INSERT") and table == "revision":
-            continue  # the order of revisions refuses it first; see test_revisions
-        with pytest.raises(AppendOnlyError) as caught, write_session(filled_store) as connection:
-            connection.exec_driver_sql(statement)
-        assert caught.value.remedy
-    with filled_store.connect() as connection:
-        assert connection.exec_driver_sql(f"SELECT * FROM {table}").all() == before
+def test_no_row_is_changed_or_removed(filled_store: sa.Engine, subtests: pytest.Subtests) -> None:
+    for table in metadata.tables.values():
+        column = table.columns[0].name
+        statements = [f"UPDATE {table} SET {column} = {column}", f"DELETE FROM {table}"]
+        if filled_store.dialect.name == "postgresql":
+            statements.append(f"TRUNCATE {table} CASCADE")
+        elif table.name != "revision":  # there the order of revisions refuses it first
+            statements.append(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
+        with filled_store.connect() as connection:
+            before = connection.execute(sa.select(table)).all()
+        assert before
+        for statement in statements:
+            with subtests.test(statement=statement):
+                with pytest.raises(AppendOnlyError) as caught, write_session(filled_store) as connection:
+                    connection.exec_driver_sql(statement)
+                assert caught.value.remedy
+        with filled_store.connect() as connection:
+            assert connection.execute(sa.select(table)).all() == before
 
 
 def test_other_refusals_keep_their_own_error(any_store: sa.Engine) -> None:

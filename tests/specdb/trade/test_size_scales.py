@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -27,8 +28,7 @@ def test_a_larger_particle_is_larger_on_both_scales(one, other):
 
 
 def test_every_step_of_the_table_rises():
-    steps = list(ACFTD_TO_C.items())
-    assert all(a < b and c < d for (a, c), (b, d) in zip(steps, steps[1:], strict=False))
+    assert all(a < b and c < d for (a, c), (b, d) in pairwise(ACFTD_TO_C.items()))
 
 
 def test_table_points_are_exact_both_ways():

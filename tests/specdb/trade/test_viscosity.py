@@ -21,7 +21,9 @@ from specdb.trade.viscosity import (
 )
 
 usual_temperatures = st.floats(-20, 150)
-oils = st.tuples(st.floats(10, 1000), st.floats(0.05, 0.3)).map(lambda oil: (oil[0], 40.0, max(2.1, oil[0] * oil[1]), 100.0))
+oils = st.tuples(st.floats(10, 1000), st.floats(0.05, 0.3)).map(
+    lambda oil: (oil[0], 40.0, max(2.1, oil[0] * oil[1]), 100.0)
+)
 
 
 @given(oils)
@@ -34,10 +36,9 @@ def test_the_two_points_come_back(oil):
 def test_viscosity_falls_as_temperature_rises(oil, one, other):
     cold, warm = sorted((one, other))
     assume(warm - cold > 1e-6)
-    try:
-        assert viscosity_at(cold, *oil) > viscosity_at(warm, *oil)
-    except ConditionsError as refusal:
-        assert "0.21 to 2e+07" in str(refusal)
+    at_cold, at_warm = viscosity_at(np.array([cold, warm]), *oil)
+    # Beyond 2e7 mm²/s the equation does not serve; that can happen at the cold end alone.
+    assert at_cold > at_warm or np.isnan(at_cold)
 
 
 @given(oils, st.floats(0, 60), st.floats(61, 120))
@@ -133,26 +134,28 @@ def test_index_rises_with_viscosity_at_100(nu40, one, other):
     assert viscosity_index(nu40, low) <= viscosity_index(nu40, high)
 
 
-@pytest.mark.parametrize(("nu40", "nu100"), [(10.0, 1.99), (5.0, 5.0), (5.0, 6.0), (math.inf, 5.0), (math.nan, 5.0), (46.0, math.nan)])
+@pytest.mark.parametrize(
+    ("nu40", "nu100"),
+    [(10.0, 1.99), (5.0, 5.0), (5.0, 6.0), (math.inf, 5.0), (math.nan, 5.0), (46.0, math.nan)],
+)
 def test_an_index_that_is_not_defined_is_refused(nu40, nu100):
     with pytest.raises(ConditionsError):
         viscosity_index(nu40, nu100)
 
 
-@pytest.mark.parametrize(("nu40", "index"), [(2.2, 100.0), (1.0, 100.0), (10.0, -500.0), (46.0, 5000.0), (46.0, math.nan), (math.nan, 100.0)])
+@pytest.mark.parametrize(
+    ("nu40", "index"),
+    [(2.2, 100.0), (1.0, 100.0), (10.0, -500.0), (46.0, 5000.0), (46.0, math.nan), (math.nan, 100.0)],
+)
 def test_an_index_no_oil_has_is_refused(nu40, index):
     with pytest.raises(ConditionsError):
         nu100_from_index(nu40, index)
 
 
 @settings(max_examples=50, deadline=None)
-@given(st.sampled_from([grade for grade in ISO_VG if grade >= 15]), st.floats(60, 200), usual_temperatures)
+@given(st.sampled_from([grade for grade in ISO_VG if 15 <= grade <= 460]), st.floats(80, 200), st.floats(-20, 100))
 def test_a_grades_band_keeps_its_order_at_any_temperature(grade, index, temperature):
-    try:
-        low, middle, high = viscosity_band_at(temperature, grade, index)
-    except ConditionsError as refusal:
-        assert refusal.remedy in ("It serves from 0.21 to 2e+07 mm²/s.", "State the viscosity at two temperatures instead.")
-        return
+    low, middle, high = viscosity_band_at(temperature, grade, index)
     assert low < middle < high
 
 

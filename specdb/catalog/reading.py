@@ -1,0 +1,159 @@
+"""Facts that are in force at a revision: the columnar view of all, and one element whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+from sqlmodel import SQLModel
+
+from specdb.catalog.identity import identity_key, search_key
+from specdb.catalog.snapshot import Snapshot, Source, build_snapshot
+from specdb.catalog.tables import (
+    Element,
+    ElementAttribute,
+    ElementTest,
+    InterchangeClaim,
+    Rating,
+    Supersession,
+)
+from specdb.catalog.tables import Source as SourceRow
+from specdb.errors import NotOnFileError, QuestionError
+
+Row = dict[str, Any]
+
+
+def _table(model: type[SQLModel]) -> sa.Table:
+    table = model.metadata.tables[str(model.__tablename__)]
+    assert isinstance(table, sa.Table)
+    return table
+
+
+element, attribute, test, rating, claim, source, supersession = (
+    _table(m) for m in (Element, ElementAttribute, ElementTest, Rating, InterchangeClaim, SourceRow, Supersession)
+)
+
+
+def _in_force(table: sa.Table, kind: str, revision: int) -> sa.ColumnElement[bool]:
+    """Added by then, and not superseded by then."""
+    old = supersession.c[f"old_{kind}_id"]
+    ended = sa.select(old).where(old.is_not(None), supersession.c.revision_id <= revision)
+    return sa.and_(table.c.added_in <= revision, table.c.id.not_in(ended))
+
+
+def _frame(connection: sa.Connection, query: sa.Select[Any]) -> pd.DataFrame:
+    result = connection.execute(query)
+    return pd.DataFrame(result.all(), columns=list(result.keys()), dtype=object)
+
+
+def load_snapshot(connection: sa.Connection, revision: int) -> Snapshot:
+    """The catalogue as it was at ``revision``, as arrays."""
+    elements = _frame(connection, sa.select(element).where(element.c.added_in <= revision))
+    attributes = _frame(
+        connection,
+        sa.select(attribute.c.element_id, attribute.c.name, attribute.c.number, attribute.c.code).where(
+            _in_force(attribute, "attribute", revision)
+        ),
+    )
+    tests = _frame(connection, sa.select(test).where(test.c.added_in <= revision))
+    ratings = _frame(connection, sa.select(rating).where(_in_force(rating, "rating", revision)))
+    return build_snapshot(revision, elements, attributes, tests, ratings, _sources(connection, revision))
+
+
+def _sources(connection: sa.Connection, revision: int) -> dict[int, Source]:
+    rows = connection.execute(sa.select(source).where(source.c.added_in <= revision))
+    return {r.id: Source(r.key, r.title or r.key, r.kind, r.issuer, r.document_revision, r.date) for r in rows.all()}
+
+
+@dataclass(frozen=True)
+class ElementOnFile:
+    """One element with what is in force for it; rows carry the columns of ``specdb.catalog.tables``.
+
+    ``ratings`` hold the columns of their test and their source's key beside their own;
+    ``replaces`` are the claims that it may stand in for another, ``replaced_by`` the reverse.
+    """
+
+    element: Row
+    attributes: list[Row]
+    ratings: list[Row]
+    replaces: list[Row]
+    replaced_by: list[Row]
+
+
+def read_element(connection: sa.Connection, element_id: str, revision: int) -> ElementOnFile:
+    """Raises NotOnFileError where the catalogue did not hold the element at ``revision``."""
+    found = connection.execute(
+        sa.select(element).where(element.c.element_id == element_id, element.c.added_in <= revision)
+    ).first()
+    if found is None:
+        raise NotOnFileError(
+            "No element has this identifier.", value=element_id, field="element_id", remedy="Find it by its number."
+        )
+    row = dict(found._mapping)
+    attributes = sa.select(attribute, source.c.key.label("source")).join(source, isouter=True)
+    attributes = attributes.where(attribute.c.element_id == element_id, _in_force(attribute, "attribute", revision))
+    # Where both tables have a column of one name the rating's is kept.
+    test_columns = [c for c in test.c if c.name not in rating.c and c.name != "element_id"]
+    ratings = sa.select(rating, *test_columns, test.c.label.label("test"), source.c.key.label("source"))
+    ratings = ratings.join(test, rating.c.test_id == test.c.id).join(
+        source, source.c.id == test.c.source_id, isouter=True
+    )
+    ratings = ratings.where(test.c.element_id == element_id, _in_force(rating, "rating", revision)).order_by(
+        rating.c.id
+    )
+    return ElementOnFile(
+        row,
+        _rows(connection, attributes.order_by(attribute.c.id)),
+        _rows(connection, ratings),
+        _claims(connection, row, "", revision),
+        _claims(connection, row, "replaces_", revision),
+    )
+
+
+def _claims(connection: sa.Connection, of: Row, side: str, revision: int) -> list[Row]:
+    query = (
+        sa.select(claim, source.c.key.label("source"))
+        .join(source, isouter=True)
+        .where(
+            claim.c[f"{side}maker_key"] == of["maker_key"],
+            claim.c[f"{side}number_key"] == of["number_key"],
+            _in_force(claim, "claim", revision),
+        )
+    )
+    return _rows(connection, query.order_by(claim.c.id))
+
+
+def _rows(connection: sa.Connection, query: sa.Select[Any]) -> list[Row]:
+    return [dict(r._mapping) for r in connection.execute(query)]
+
+
+def find_element(connection: sa.Connection, number: str, maker: str | None, revision: int) -> str:
+    """Identifier of the one element that has this number.
+
+    Raises NotOnFileError where none has it, naming numbers that look alike, and QuestionError where
+    several makers do.
+    """
+    query = sa.select(element).where(element.c.added_in <= revision).order_by(element.c.maker_key, element.c.number_key)
+    if maker is not None:
+        query = query.where(element.c.maker_key == identity_key(maker, field="maker"))
+    found = connection.execute(query.where(element.c.number_key == identity_key(number, field="number"))).all()
+    if len(found) == 1:
+        return str(found[0].element_id)
+    if found:
+        makers = ", ".join(row.maker for row in found)
+        raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
+    alike = connection.execute(query.where(element.c.search_key == search_key(number)).limit(5)).all()
+    raise not_on_file(number, maker, [(row.maker, row.number) for row in alike])
+
+
+def not_on_file(number: str, maker: str | None, alike: list[tuple[str, str]]) -> NotOnFileError:
+    """The error for a number that nobody has, naming those that look like it."""
+    named = " or ".join(f"{whose} {its}" for whose, its in alike)
+    return NotOnFileError(
+        f"No element{f' of {maker}' if maker else ''} has this number.",
+        value=number,
+        field="number",
+        remedy=f"On file and alike, but another number: {named}." if alike else "Check its dashes and letters.",
+    )

@@ -1,0 +1,128 @@
+"""From what was asked to the requirements that are judged, each with its origin."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from specdb.catalog.identity import identity_key, search_key
+from specdb.catalog.reading import not_on_file
+from specdb.catalog.snapshot import Snapshot
+from specdb.duty.conditions import DutyConditions, Faults
+from specdb.duty.original import original_requirements
+from specdb.duty.question import AssumptionsAsked, DutyAsked, OriginalAsked, Question
+from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
+from specdb.duty.stated import stated_requirements
+from specdb.errors import QuestionError
+from specdb.units import read_quantity
+
+ALIKE_AT_MOST = 5
+
+
+@dataclass(frozen=True)
+class Duty:
+    """What is required. ``original`` is the row of the original element, None where none is named.
+
+    ``unused`` names the stated fields that no rule read.
+    """
+
+    requirements: tuple[Requirement, ...]
+    assumptions: Assumptions
+    original: int | None
+    unused: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def resolve(question: Question, snapshot: Snapshot) -> Duty:
+    """Requirements of a question over one state of the catalogue.
+
+    Raises InputError for quantities and requirements that cannot be read or judged (every fault at
+    once, in ``faults``) and NotOnFileError for an original that is not on file.
+    """
+    faults = Faults()
+    conditions = DutyConditions(question.duty, faults)
+    requirements = stated_requirements(question.duty, conditions, faults)
+    assumptions = NO_ASSUMPTIONS
+    with faults.at("duty.assumptions"):
+        assumptions = _assumptions(question.duty.assumptions)
+    faults.raise_any()
+    notes = list(conditions.notes)
+    row = None
+    if question.original is not None:
+        row = find_original(snapshot, question.original)
+        told = {requirement.characteristic for requirement in requirements}
+        clearance = _clearance(question.duty, conditions)
+        taken, not_taken = original_requirements(snapshot, row, lambda name: name not in told, clearance)
+        requirements += taken
+        notes += not_taken
+    if not requirements:
+        raise QuestionError(
+            "Nothing is required.",
+            field="duty.require",
+            remedy="Name an original element with ratings on file, or state at least one requirement.",
+        )
+    return Duty(_named(requirements), assumptions, row, conditions.unused, tuple(dict.fromkeys(notes)))
+
+
+def _clearance(duty: DutyAsked, conditions: DutyConditions) -> float:
+    conditions.use("fit.clearance")
+    return read_quantity(duty.fit.clearance, "length").value if duty.fit.clearance is not None else 0.0
+
+
+def find_original(snapshot: Snapshot, asked: OriginalAsked) -> int:
+    """Row of the element that ``asked`` names.
+
+    Raises NotOnFileError where no element has the number, QuestionError where several makers do.
+    """
+    elements = snapshot.elements
+    rows = np.flatnonzero(elements.number_key == identity_key(asked.number, field="original.number"))
+    if asked.maker is not None:
+        maker = identity_key(asked.maker, field="original.maker")
+        rows = rows[elements.maker_key[rows] == maker]
+    if not len(rows):
+        looked_for = search_key(asked.number)
+        alike = [r for r, its in enumerate(elements.number) if search_key(its) == looked_for]
+        raise not_on_file(
+            asked.number, asked.maker, [(elements.maker[r], elements.number[r]) for r in alike[:ALIKE_AT_MOST]]
+        ).at("original")
+    if len(rows) > 1:
+        makers = ", ".join(str(elements.maker[r]) for r in rows)
+        raise QuestionError(
+            "Several makers have this number.", value=asked.number, field="original.maker", remedy=f"One of {makers}."
+        )
+    return int(rows[0])
+
+
+def _named(requirements: list[Requirement]) -> tuple[Requirement, ...]:
+    """Requirements with ids: the characteristic, and a number where there are several of one."""
+    total = Counter(r.characteristic for r in requirements)
+    so_far: Counter[str] = Counter()
+    named = []
+    for requirement in requirements:
+        key = requirement.characteristic
+        so_far[key] += 1
+        named.append(replace(requirement, id=key if total[key] == 1 else f"{key}-{so_far[key]}"))
+    return tuple(named)
+
+
+def _assumptions(asked: AssumptionsAsked) -> Assumptions:
+    return Assumptions(
+        unstated_conditions_match=asked.unstated_conditions_match,
+        about_within=_share(asked.about_within, "about_within"),
+        viscous_share_at_least=_share(asked.viscous_share_at_least, "viscous_share_at_least"),
+        converted_sizes_count=asked.converted_sizes_count,
+        bare_size_is=asked.bare_size_is,
+    )
+
+
+def _share(asked: str | None, field: str) -> float | None:
+    if asked is None:
+        return None
+    share = read_quantity(asked, "percent").value / 100
+    if not 0 <= share < 1:
+        raise QuestionError(
+            "A share lies between 0 and 100 %.", value=asked, field=field, remedy='Write it as in "15 %".'
+        )
+    return share

@@ -1,0 +1,197 @@
+"""Requirements that the duty states outright."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
+from specdb.duty.conditions import DutyConditions, Faults, read_positive
+from specdb.duty.question import DutyAsked, FitAsked, MeasureAsked, RequirementAsked
+from specdb.duty.requirement import Requirement
+from specdb.errors import QuestionError
+from specdb.trade.filtration import beta_from_efficiency, customary_beta
+from specdb.trade.threads import normal_thread
+from specdb.units import read_number, read_quantity, show
+
+MEASURE_TOLERANCE_MM = {
+    "gasket_outside_diameter": 0.5,
+    "gasket_inside_diameter": 0.5,
+    "inside_diameter": 0.3,
+    "second_inside_diameter": 0.3,
+    "length": 1.0,
+    "outside_diameter": 1.0,
+}
+"""How far a measure may differ where no tolerance is stated (common practice)."""
+
+
+def stated_requirements(duty: DutyAsked, conditions: DutyConditions, faults: Faults) -> list[Requirement]:
+    """Each entry of ``require``, each stated fit measure and word, and the fluid's class."""
+    found: list[Requirement] = []
+    for place, asked in enumerate(duty.require):
+        with faults.at(f"duty.require.{place}"):
+            found.append(_required(asked, conditions, faults, f"duty.require.{place}"))
+    found += _fit(duty.fit, faults)
+    if duty.fluid.fluid_class is not None:
+        conditions.use("fluid.class")
+        found.append(Requirement("", "fluid_class", "stated", word=duty.fluid.fluid_class))
+    return found
+
+
+def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Faults, field: str) -> Requirement:
+    characteristic = CHARACTERISTICS[asked.characteristic]
+    _refuse_foreign_conditions(asked, field, faults)
+    if asked.at_least is None and asked.at_most is None:
+        raise QuestionError("No limit is stated.", field="at_least", remedy="State at_least, at_most or both.")
+    limits: dict[str, float] = {}
+    for name in ("at_least", "at_most"):
+        text = getattr(asked, name)
+        if text is not None:
+            with faults.at(f"{field}.{name}"):
+                limits[name] = _limit(text, asked.characteristic)
+    low, high = limits.get("at_least", -np.inf), limits.get("at_most", np.inf)
+    if low > high:
+        raise QuestionError("The lower limit lies above the upper one.", field="at_least", value=asked.at_least)
+    where: dict[str, float | str | None] = {"test_liquid": _liquid(asked.test_liquid), "drop_of": asked.drop_of}
+    where |= {"capacity_basis": asked.capacity_basis, "standard": asked.standard, "dust": asked.dust}
+    with faults.at(field):
+        where |= _quantities(asked, conditions)
+    with faults.at(f"{field}.size"):
+        where |= _size(asked)
+    with faults.at(f"{field}.allow"):
+        where["allow"] = _allow(asked.allow)
+    return Requirement("", characteristic.key, "stated", low=low, high=high, **where)  # type: ignore[arg-type]
+
+
+def _refuse_foreign_conditions(asked: RequirementAsked, field: str, faults: Faults) -> None:
+    characteristic = CHARACTERISTICS[asked.characteristic]
+    for name, value in asked.conditions().items():
+        if name not in characteristic.judged_with:
+            with faults.at(f"{field}.{name}"):
+                raise QuestionError(
+                    f"A {characteristic.title} is not judged with a {name}.",
+                    value=value,
+                    remedy=f"It is judged with {', '.join(characteristic.judged_with) or 'no condition'}.",
+                )
+
+
+def _limit(text: str, characteristic: str) -> float:
+    kind = CHARACTERISTICS[characteristic].kind
+    if kind:
+        return (read_quantity if kind == "temperature" else read_positive)(text, kind).value
+    if characteristic == "filtration_ratio":
+        return _ratio(text)
+    value = read_number(text).value
+    if not value > 0:
+        raise QuestionError("A number of cycles must be above zero.", value=text)
+    return value
+
+
+def _ratio(text: str) -> float:
+    """A filtration ratio, or an efficiency in percent that stands for one."""
+    if text.rstrip().endswith("%"):
+        efficiency = read_quantity(text, "percent").value
+        beta = customary_beta(efficiency)
+        return beta if beta is not None else beta_from_efficiency(efficiency)
+    beta = read_number(text).value
+    if beta < 1:
+        raise QuestionError(
+            "A required filtration ratio below 1 would ask for more particles downstream than upstream.",
+            value=text,
+            remedy='State a ratio of 1 or more, such as 200, or an efficiency such as "99.5 %".',
+        )
+    return beta
+
+
+def _quantities(asked: RequirementAsked, conditions: DutyConditions) -> dict[str, float | str | None]:
+    """Conditions of the requirement; flow, viscosity, density and terminal drop fall back on the duty's."""
+    judged_with = CHARACTERISTICS[asked.characteristic].judged_with
+    found: dict[str, float | str | None] = {}
+    if "flow" in judged_with:
+        found["flow_l_min"] = _stated(asked, "flow", "flow") if asked.flow else conditions.flow_l_min
+    if "density" in judged_with:
+        found["density_kg_m3"] = _stated(asked, "density", "density") if asked.density else conditions.density_kg_m3
+    if "viscosity" in judged_with:
+        if asked.viscosity:
+            density = found["density_kg_m3"]
+            value = _stated(asked, "viscosity", "viscosity", None if density is None else float(density))
+            band: tuple[float, float] | None = (value, value)
+        else:
+            band = conditions.viscosity_mm2_s
+        found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = band or (None, None)
+    if "terminal_pressure_drop" in judged_with:
+        found["terminal_pressure_drop_kpa"] = (
+            _stated(asked, "terminal_pressure_drop", "pressure")
+            if asked.terminal_pressure_drop
+            else conditions.terminal_pressure_drop_kpa
+        )
+    if asked.cycle_pressure and "cycle_pressure" in judged_with:
+        found["cycle_pressure_kpa"] = _stated(asked, "cycle_pressure", "pressure")
+    return found
+
+
+def _stated(asked: RequirementAsked, name: str, kind: str, density_kg_m3: float | None = None) -> float:
+    try:
+        return read_positive(getattr(asked, name), kind, density_kg_m3=density_kg_m3).value
+    except QuestionError as error:
+        raise error.at(name) from None
+
+
+def _size(asked: RequirementAsked) -> dict[str, float | str | None]:
+    if asked.characteristic != "filtration_ratio":
+        return {}
+    if asked.size is None:
+        raise QuestionError("A filtration ratio belongs to a particle size.", remedy='State it as in "10 um(c)".')
+    size = read_positive(asked.size, "size")
+    if size.scale == "?":
+        number = show(size.value, "size").split()[0]
+        raise QuestionError(
+            "A size without its scale can be read two ways.",
+            value=asked.size,
+            remedy=f'Write "{number} um(c)" for the scale of ISO 16889, or "{number} um(acftd)" for the older ISO 4572.',
+        )
+    return {"size_um": size.value, "scale": size.scale}
+
+
+def _allow(text: str | None) -> float:
+    if text is None:
+        return 0.0
+    share = read_quantity(text, "percent").value / 100
+    if not 0 <= share < 1:
+        raise QuestionError("An allowance lies between 0 and 100 %.", value=text, remedy='Write it as in "5 %".')
+    return share
+
+
+def _liquid(text: str | None) -> str | None:
+    if text is None:
+        return None
+    word = text.strip().casefold()
+    return "2-propanol" if word in ("ipa", "isopropanol", "isopropyl alcohol", "propan-2-ol") else word
+
+
+def _fit(fit: FitAsked, faults: Faults) -> list[Requirement]:
+    found: list[Requirement] = []
+    if fit.clearance is not None:
+        with faults.at("duty.fit.clearance"):
+            read_quantity(fit.clearance, "length")
+    for name in FitAsked.model_fields:
+        asked = getattr(fit, name)
+        if asked is None or name == "clearance":
+            continue
+        with faults.at(f"duty.fit.{name}"):
+            if isinstance(asked, MeasureAsked):
+                found.append(_measure(name, asked))
+            else:
+                word = normal_thread(asked) if ATTRIBUTES[name].kind == "thread" else asked
+                found.append(Requirement("", name, "stated", word=word))
+    return found
+
+
+def _measure(name: str, asked: MeasureAsked) -> Requirement:
+    value = read_positive(asked.value, "length").value
+    if asked.tolerance is not None:
+        tolerance, note = read_quantity(asked.tolerance, "length").value, "tolerance as stated"
+        if tolerance < 0:
+            raise QuestionError("A tolerance cannot be negative.", value=asked.tolerance, field="tolerance")
+    else:
+        tolerance, note = MEASURE_TOLERANCE_MM[name], "no tolerance stated: the customary one (common practice)"
+    return Requirement("", name, "stated", low=value - tolerance, high=value + tolerance, notes=(note,))

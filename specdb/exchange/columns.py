@@ -1,0 +1,140 @@
+"""The columns of each sheet, and headings as people write them: ``Flow [L/min]``, ``terminal pressure drop``."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from specdb.characteristics import ATTRIBUTES
+from specdb.exchange.faults import Findings
+from specdb.exchange.reading import LONGEST_CELL_CHARACTERS, Sheet
+from specdb.exchange.vocabulary import one_line
+
+TEST_QUANTITIES = {
+    "gravimetric_level": "concentration",
+    "terminal_pressure_drop": "pressure",
+    "cycle_pressure": "pressure",
+}
+TEST_COLUMNS = (
+    "standard", "edition", "dust", "gravimetric_level", "terminal_pressure_drop", "test_liquid", "drop_of",
+    "capacity_basis", "cycle_pressure", "laboratory", "date",
+)  # fmt: skip
+POINT_QUANTITIES = {"size": "size", "flow": "flow", "viscosity": "viscosity", "density": "density"}
+LENGTHS = tuple(a.key for a in ATTRIBUTES.values() if a.kind == "length")
+
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "sources": ("source", "title", "kind", "issuer", "revision", "date"),
+    "elements": ("maker", "number", *ATTRIBUTES, "source", "correction"),
+    "ratings": (
+        "rating", "supersedes", "maker", "number", "characteristic", "qualifier", "value", "unit", *POINT_QUANTITIES,
+        "test", *TEST_COLUMNS, "source", "page", "remark",
+    ),
+    "interchanges": ("maker", "number", "replaces_maker", "replaces_number", "source", "date", "remark"),
+}  # fmt: skip
+REQUIRED: dict[str, tuple[str, ...]] = {
+    "sources": ("source",),
+    "elements": ("maker", "number"),
+    "ratings": ("maker", "number", "characteristic", "value"),
+    "interchanges": ("maker", "number", "replaces_maker", "replaces_number"),
+}
+TAKES_UNIT: dict[str, frozenset[str]] = {
+    "sources": frozenset(),
+    "elements": frozenset(LENGTHS),
+    "ratings": frozenset({"value", *POINT_QUANTITIES, *TEST_QUANTITIES}),
+    "interchanges": frozenset(),
+}
+
+_WITH_UNIT = re.compile(r"(?P<name>[^\[\]]*?)\s*\[(?P<unit>[^\[\]]*)\]")
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where each column of a sheet stands, the unit its heading states and the decimal mark declared for it."""
+
+    place: Mapping[str, int]
+    unit: Mapping[str, str]
+    decimal: Mapping[str, str | None]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its number as a person counts and its cells by column, blank ones left out."""
+
+    file: str
+    number: int
+    cells: Mapping[str, str] = field(repr=False)
+
+
+def column_name(heading: str) -> tuple[str, str]:
+    """``Flow [L/min]`` as (flow, L/min)."""
+    match = _WITH_UNIT.fullmatch(heading.strip())
+    name, unit = (match["name"], match["unit"].strip()) if match else (heading, "")
+    return re.sub(r"[\s\-_]+", "_", name.strip().casefold()), unit
+
+
+def read_columns(sheet: Sheet, findings: Findings) -> Columns | None:
+    """The sheet's columns, or None with faults where its headings are not those of the sheet."""
+    known = COLUMNS[sheet.name]
+    place: dict[str, int] = {}
+    units: dict[str, str] = {}
+    before = len(findings.faults) + findings.not_listed
+
+    def fault(heading: str, message: str, remedy: str) -> None:
+        findings.fault(sheet.file, message, remedy, row=sheet.heading_row, column=heading or None, found=heading)
+
+    for index, heading in enumerate(sheet.headings):
+        name, unit = column_name(heading)
+        if name in place:
+            fault(heading, "The heading stands twice.", "Leave one of the two columns, or rename it.")
+        elif name in known:
+            place[name] = index
+            if unit and name in TAKES_UNIT[sheet.name]:
+                units[name] = unit
+            elif unit:
+                fault(heading, "This column takes no unit.", f'Write "{name}".')
+        elif heading or any(index < len(cells) and cells[index] for _, cells in sheet.rows):
+            near = difflib.get_close_matches(name, known, 1)
+            remedy = f'The nearest known heading is "{near[0]}".' if near else f"Known are {', '.join(known)}."
+            fault(one_line(heading), "This heading is not known." if heading else "This column has no heading.", remedy)
+    for name in REQUIRED[sheet.name]:
+        if name not in place:
+            findings.fault(
+                sheet.file, f'The column "{name}" is missing.', "Add it; every row needs it.",
+                row=sheet.heading_row, column=name,
+            )  # fmt: skip
+    if len(findings.faults) + findings.not_listed > before:
+        return None
+    own = {column_name(heading)[0]: mark for heading, mark in sheet.field_decimals.items()}
+    return Columns(place, units, {name: own.get(name, sheet.decimal) for name in place})
+
+
+def rows_of(sheet: Sheet, columns: Columns, findings: Findings) -> list[Row]:
+    """The sheet's rows by column, without those that have faults in their shape."""
+    width = len(sheet.headings)
+    optional_from = 1 + max(columns.place[name] for name in REQUIRED[sheet.name])
+    places = tuple(columns.place.items())
+    rows = []
+    for number, cells in sheet.rows:
+        if len(cells) > width and any(cells[width:]):
+            message = f"The row has {len(cells)} cells, the headings are {width}."
+            remedy = "Put cells that hold the delimiter into quotes."
+            findings.fault(sheet.file, message, remedy, row=number, found=cells[width])
+            continue
+        if len(cells) < optional_from:
+            message = f"The row has {len(cells)} cells, the headings are {width}."
+            findings.fault(sheet.file, message, "Give every column its cell, blank if need be.", row=number)
+            continue
+        if len(cells) < width:
+            findings.remarks[f"{sheet.file}: rows that end early; the cells they lack were taken as blank"] += 1
+        long = next((n for n, i in places if i < len(cells) and len(cells[i]) > LONGEST_CELL_CHARACTERS), None)
+        if long is not None:
+            text = cells[columns.place[long]]
+            findings.fault(
+                sheet.file, f"The cell has {len(text)} characters.", f"Give at most {LONGEST_CELL_CHARACTERS}.",
+                row=number, column=long, found=text,
+            )  # fmt: skip
+            continue
+        rows.append(Row(sheet.file, number, {n: cells[i] for n, i in places if i < len(cells) and cells[i]}))
+    return rows

@@ -1,0 +1,599 @@
+"""From rows of text to facts, one fault for each thing that is wrong with a row."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import lru_cache
+from typing import NamedTuple
+
+from specdb import units
+from specdb.catalog.identity import LONGEST_NAME_CHARACTERS, identity_key, search_key, stated_text
+from specdb.catalog.tables import (
+    LONGEST_REMARK_CHARACTERS,
+    LONGEST_TITLE_CHARACTERS,
+    LONGEST_WORDS_CHARACTERS,
+)
+from specdb.characteristics import (
+    ATTRIBUTES,
+    CAPACITY_BASES,
+    CHARACTERISTICS,
+    DROP_OF,
+    LABORATORIES,
+    Attribute,
+)
+from specdb.errors import SpecdbError
+from specdb.exchange import vocabulary
+from specdb.exchange.columns import TEST_QUANTITIES, Columns, Row, read_columns, rows_of
+from specdb.exchange.faults import Findings
+from specdb.exchange.reading import Sheets
+from specdb.trade.filtration import beta_from_efficiency, customary_beta
+from specdb.trade.threads import normal_thread
+
+ROWS_BETWEEN_PROGRESS = 2000
+
+_BARE_NUMBER = re.compile(r"[0-9\s.,+\-\N{MINUS SIGN}eE/]+")
+_BARE_SIZE = re.compile(r"(?P<number>[0-9\s.,]+?)\s*(?P<scale>\((?:c|acftd|\?)\)|acftd)", re.IGNORECASE)
+_PERCENT = re.compile(r"(?P<number>.*?)\s*(?:%|percent|per cent|pct)", re.IGNORECASE)
+_COUNTED = re.compile(r"(?P<number>.*?)\s*cycles?", re.IGNORECASE)
+_DATE = re.compile(r"(?P<year>[0-9]{4})(?:-(?P<month>[0-9]{2})(?:-(?P<day>[0-9]{2}))?)?")
+
+
+class Stated(NamedTuple):
+    """One condition of a test: ``key`` compares, ``number`` is canonical (None for a word), ``text`` as typed."""
+
+    key: str
+    number: float | None
+    text: str
+
+
+class Named(NamedTuple):
+    """A maker's number with its keys."""
+
+    maker: str
+    number: str
+    maker_key: str
+    number_key: str
+    search_key: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRow:
+    row: Row
+    key: str
+    content: tuple[str | None, ...]  # title, kind, issuer, revision, date
+
+
+class AttributeValue(NamedTuple):
+    text: str
+    number: float | None
+    code: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ElementRow:
+    row: Row
+    named: Named
+    attributes: Mapping[str, AttributeValue]
+    source: str | None
+    correction: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A condition of one result in its canonical unit, and as typed."""
+
+    number: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RatingRow:
+    row: Row
+    label: str | None
+    supersedes: str | None
+    named: Named
+    source: str | None
+    test: str | None
+    conditions: Mapping[str, Stated]
+    characteristic: str
+    qualifier: str
+    value: float
+    text: str
+    resolution: float
+    efficiency: tuple[float, float] | None
+    size: Point | None
+    scale: str | None
+    flow: Point | None
+    viscosity: Point | None
+    density: Point | None
+    page: str | None
+    remark: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimRow:
+    row: Row
+    named: Named
+    replaces: Named
+    source: str | None
+    date: str | None
+    remark: str | None
+
+
+@dataclass
+class Facts:
+    """What the sheets state. The ``doubtful`` sets name what faulty rows are about, so that one fault
+    does not make others of every row that refers to it."""
+
+    sources: list[SourceRow] = field(default_factory=list)
+    elements: list[ElementRow] = field(default_factory=list)
+    ratings: list[RatingRow] = field(default_factory=list)
+    claims: list[ClaimRow] = field(default_factory=list)
+    doubtful_sources: set[str] = field(default_factory=set)
+    doubtful_elements: set[tuple[str, str]] = field(default_factory=set)
+    doubtful_labels: set[str] = field(default_factory=set)
+    unread: frozenset[str] = frozenset()
+
+
+def digits(number: float | None) -> str:
+    """A canonical number for comparing: nine digits, so that 1.7 bar and 170 kPa are one."""
+    return "" if number is None else f"{number:.9g}"
+
+
+# --- reading cells --------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=65536)
+def _keyed(text: str) -> str:
+    return identity_key(text)
+
+
+@lru_cache(maxsize=65536)
+def _searched(text: str) -> str:
+    return search_key(text)
+
+
+@lru_cache(maxsize=65536)
+def _quantity(text: str, kind: str, unit: str | None, decimal: str | None, density: float | None) -> units.Quantity:
+    return units.read_quantity(text, kind, unit=unit, decimal=decimal, density_kg_m3=density)
+
+
+def _as_typed(cell: str, unit: str | None) -> str:
+    """The cell with the unit that its heading or unit column adds, as it could have been typed at once."""
+    if unit is None:
+        return cell
+    if match := _BARE_SIZE.fullmatch(cell):
+        return f"{match['number']} {vocabulary.one_line(unit).partition('(')[0]}{match['scale']}"
+    return f"{cell} {unit}" if _BARE_NUMBER.fullmatch(vocabulary.signed(cell)[1]) else cell
+
+
+@dataclass
+class _Reader:
+    """Reads the cells of one row after another; ``sound`` is False once the present row has a fault."""
+
+    columns: Columns
+    findings: Findings
+    row: Row = field(init=False)
+    sound: bool = field(init=False, default=True)
+
+    def begin(self, row: Row) -> None:
+        self.row = row
+        self.sound = True
+
+    def fault(self, column: str, message: str, remedy: str) -> None:
+        self.sound = False
+        found = self.row.cells.get(column)
+        self.findings.fault(self.row.file, message, remedy, row=self.row.number, column=column, found=found)
+
+    def error(self, column: str, error: SpecdbError) -> None:
+        self.fault(column, error.message, error.remedy or "Correct the cell.")
+
+    def cell(self, column: str) -> str | None:
+        return self.row.cells.get(column)
+
+    def text(self, column: str, longest: int = LONGEST_WORDS_CHARACTERS) -> str | None:
+        cell = self.row.cells.get(column)
+        if cell is None or (len(cell) <= longest and cell.isprintable()):
+            return cell
+        try:
+            return stated_text(cell, longest=longest)
+        except SpecdbError as error:
+            self.error(column, error)
+            return None
+
+    def prose(self, column: str, longest: int) -> str | None:
+        """Text that may run over several lines; it is kept on one."""
+        cell = self.row.cells.get(column)
+        if cell is None:
+            return None
+        try:
+            return stated_text(vocabulary.one_line(cell), longest=longest)
+        except SpecdbError as error:
+            self.error(column, error)
+            return None
+
+    def key_of(self, column: str, made: Callable[[str], str]) -> str:
+        """A key of the name in ``column``, "" with a fault where it has none."""
+        cell = self.row.cells.get(column)
+        if cell is None:
+            self.fault(column, "The cell is blank.", "Every row needs it.")
+            return ""
+        try:
+            return made(cell)
+        except SpecdbError as error:
+            self.error(column, error)
+            return ""
+
+    def named(self, prefix: str = "") -> Named:
+        maker, number = prefix + "maker", prefix + "number"
+        maker_key, number_key = self.key_of(maker, _keyed), self.key_of(number, _keyed)
+        searched = _searched(self.row.cells[number]) if number_key else ""
+        cells = self.row.cells
+        return Named(cells.get(maker, ""), cells.get(number, ""), maker_key, number_key, searched)
+
+    def word(self, column: str, choices: tuple[str, ...]) -> str | None:
+        cell = self.row.cells.get(column)
+        if cell is None:
+            return None
+        word = vocabulary.chosen(cell, choices)
+        if word is None:
+            self.fault(column, "This is none of the words known here.", f"Known are {', '.join(choices)}.")
+        return word
+
+    def date(self, column: str) -> str | None:
+        cell = self.row.cells.get(column)
+        if cell is None:
+            return None
+        match = _DATE.fullmatch(cell)
+        try:
+            if match is None:
+                raise ValueError
+            date(int(match["year"]), int(match["month"] or 1), int(match["day"] or 1))
+        except ValueError:
+            self.fault(column, "This is no date.", "Write it such as 2024-05-31, 2024-05 or 2024.")
+        return cell
+
+    def quantity(
+        self, column: str, kind: str, *, text: str | None = None, unit: str | None = None, density: float | None = None
+    ) -> units.Quantity | None:
+        """The quantity in ``column`` (or ``text``, its cell without a sign), None where blank or at fault."""
+        cell = self.row.cells.get(column) if text is None else text
+        if cell is None:
+            return None
+        unit = unit or self.columns.unit.get(column)
+        try:
+            quantity = _quantity(cell, kind, unit, self.columns.decimal.get(column), density)
+        except SpecdbError as error:
+            at_unit = column == "value" and "unit" in self.row.cells and error.value == unit
+            self.error("unit" if at_unit else column, error)
+            return None
+        if kind != "temperature" and not quantity.value > 0:
+            self.fault(column, "The quantity is not above 0.", "Give it above 0, or leave the cell blank.")
+            return None
+        if quantity.reference == "absolute":
+            self.fault(column, "This is an absolute pressure.", "Give it against the surroundings (gauge).")
+            return None
+        if quantity.note is not None:
+            self.findings.remarks[quantity.note] += 1
+        return quantity
+
+    def point(self, column: str, kind: str, density: float | None = None) -> Point | None:
+        quantity = self.quantity(column, kind, density=density)
+        if quantity is None:
+            return None
+        typed = _as_typed(self.row.cells[column], self.columns.unit.get(column))
+        if len(typed) > LONGEST_WORDS_CHARACTERS:
+            self.fault(column, "The text is too long.", f"Give at most {LONGEST_WORDS_CHARACTERS} characters.")
+            return None
+        return Point(quantity.value, typed)
+
+
+# --- sheets ---------------------------------------------------------------------------------------
+
+
+def read_facts(sheets: Sheets, findings: Findings, progress: Callable[[int], None] | None = None) -> Facts:
+    """Every fact that the sheets state. Rows with faults are left out; ``progress`` is told rows read."""
+    facts = Facts(unread=sheets.unreadable)
+    readers: dict[str, Callable[[_Reader, Facts], None]] = {
+        "sources": _source, "elements": _element, "ratings": _rating, "interchanges": _claim,
+    }  # fmt: skip
+    read = 0
+    for name, read_row in readers.items():
+        sheet = sheets.found.get(name)
+        columns = None if sheet is None else read_columns(sheet, findings)
+        if sheet is None or columns is None:
+            facts.unread |= frozenset() if sheet is None else {name}
+            continue
+        reader = _Reader(columns, findings)
+        rows = rows_of(sheet, columns, findings)
+        if len(rows) < len(sheet.rows):
+            # Rows of a wrong shape were left out: what other sheets refer to may have been in them.
+            facts.unread |= {name}
+        for row in rows:
+            reader.begin(row)
+            read_row(reader, facts)
+            read += 1
+            if progress is not None and read % ROWS_BETWEEN_PROGRESS == 0:
+                progress(read)
+    return facts
+
+
+def _source(reader: _Reader, facts: Facts) -> None:
+    key = reader.text("source")
+    if key is None and reader.cell("source") is None:
+        reader.fault("source", "The cell is blank.", "Give the document a short key.")
+    content = (
+        reader.prose("title", LONGEST_TITLE_CHARACTERS), reader.text("kind"), reader.text("issuer"),
+        reader.text("revision"), reader.date("date"),
+    )  # fmt: skip
+    if key is not None and reader.sound:
+        facts.sources.append(SourceRow(reader.row, key, content))
+    else:
+        facts.doubtful_sources.add(reader.cell("source") or "")
+
+
+def _element(reader: _Reader, facts: Facts) -> None:
+    named = reader.named()
+    attributes = {}
+    for attribute in ATTRIBUTES.values():
+        if attribute.key in reader.row.cells:
+            value = _attribute(reader, attribute)
+            if value is not None:
+                attributes[attribute.key] = value
+    both = set(_codes(attributes, "fluids_compatible")) & set(_codes(attributes, "fluids_excluded"))
+    if both:
+        listed = ", ".join(sorted(both))
+        reader.fault("fluids_excluded", f"{listed}: both compatible and excluded.", "List each class once.")
+    source = reader.text("source")
+    correction = reader.prose("correction", LONGEST_REMARK_CHARACTERS)
+    if reader.sound:
+        facts.elements.append(ElementRow(reader.row, named, attributes, source, correction))
+    else:
+        facts.doubtful_elements.add((named.maker_key, named.number_key))
+
+
+def _codes(attributes: Mapping[str, AttributeValue], key: str) -> list[str]:
+    value = attributes.get(key)
+    return [] if value is None else (value.code or "").split()
+
+
+def _attribute(reader: _Reader, attribute: Attribute) -> AttributeValue | None:
+    column = attribute.key
+    cell = reader.row.cells[column]
+    if attribute.kind == "length":
+        point = reader.point(column, "length")
+        return None if point is None else AttributeValue(point.text, point.number, None)
+    if attribute.kind == "text":
+        text = reader.text(column, LONGEST_NAME_CHARACTERS)
+        return None if text is None else AttributeValue(text, None, None)
+    if attribute.kind == "thread":
+        try:
+            return AttributeValue(cell, None, normal_thread(cell))
+        except SpecdbError as error:
+            reader.error(column, error)
+            return None
+    text = reader.text(column, LONGEST_REMARK_CHARACTERS)
+    if text is None:
+        return None
+    code = reader.word(column, attribute.choices) if attribute.kind == "word" else _listed(reader, attribute)
+    return None if code is None else AttributeValue(text, None, code)
+
+
+def _listed(reader: _Reader, attribute: Attribute) -> str | None:
+    """A list of classes, sorted and joined by spaces."""
+    codes = set()
+    for word in re.split(r"[\s,;/]+", reader.row.cells[attribute.key].strip(" ,;/")):
+        code = vocabulary.chosen(word, attribute.choices)
+        if code is None:
+            known = ", ".join(attribute.choices)
+            reader.fault(attribute.key, f'"{word[:40]}" is no fluid class known here.', f"Known are {known}.")
+            return None
+        codes.add(code)
+    return " ".join(sorted(codes))
+
+
+def _claim(reader: _Reader, facts: Facts) -> None:
+    named, replaces = reader.named(), reader.named("replaces_")
+    if reader.sound and named[2:4] == replaces[2:4]:
+        reader.fault("replaces_number", "A number cannot replace itself.", "Name the number that is replaced.")
+    source, on = reader.text("source"), reader.date("date")
+    remark = reader.prose("remark", LONGEST_REMARK_CHARACTERS)
+    if reader.sound:
+        facts.claims.append(ClaimRow(reader.row, named, replaces, source, on, remark))
+
+
+# --- ratings --------------------------------------------------------------------------------------
+
+
+class _Value(NamedTuple):
+    qualifier: str
+    value: float
+    text: str
+    resolution: float
+    efficiency: tuple[float, float] | None
+
+
+def _rating(reader: _Reader, facts: Facts) -> None:
+    named = reader.named()
+    label, supersedes = reader.text("rating"), reader.text("supersedes")
+    conditions = _conditions(reader)
+    density = reader.point("density", "density")
+    viscosity = reader.point("viscosity", "viscosity", None if density is None else density.number)
+    flow = reader.point("flow", "flow")
+    characteristic = _characteristic(reader)
+    value = None if characteristic is None else _value(reader, characteristic)
+    size, scale, qualifier = _size(reader, characteristic, value)
+    source, test, page = reader.text("source"), reader.text("test"), reader.text("page")
+    remark = reader.prose("remark", LONGEST_REMARK_CHARACTERS)
+    if label is not None and label == supersedes:
+        reader.fault("supersedes", "A rating cannot supersede itself.", "Name the rating that it takes the place of.")
+    if not reader.sound or characteristic is None or value is None:
+        facts.doubtful_labels.add(label or "")
+        return
+    if characteristic == "filtration_ratio" and value.value < 1:
+        reader.findings.remarks["filtration ratio below 1, kept as stated"] += 1
+    if source is None:
+        reader.findings.remarks["ratings without a source"] += 1
+    facts.ratings.append(
+        RatingRow(
+            reader.row, label, supersedes, named, source, test, conditions, characteristic, qualifier,
+            value.value, value.text, value.resolution, value.efficiency, size, scale, flow, viscosity, density,
+            page, remark,
+        )
+    )  # fmt: skip
+
+
+def _characteristic(reader: _Reader) -> str | None:
+    cell = reader.cell("characteristic")
+    if cell is None:
+        reader.fault("characteristic", "The cell is blank.", f"Known are {', '.join(CHARACTERISTICS)}.")
+        return None
+    key = vocabulary.characteristic_of(cell)
+    if key is None:
+        near = difflib.get_close_matches(vocabulary.folded(cell).replace(" ", "_"), CHARACTERISTICS, 1)
+        remedy = f'The nearest known one is "{near[0]}".' if near else f"Known are {', '.join(CHARACTERISTICS)}."
+        reader.fault("characteristic", "This characteristic is not known.", remedy)
+    return key
+
+
+def _conditions(reader: _Reader) -> dict[str, Stated]:
+    """The test's columns that the row states."""
+    words = _standard(reader)
+    for column, spelled in (("dust", vocabulary.dust_of), ("test_liquid", vocabulary.liquid_of)):
+        if (text := reader.text(column)) is not None:
+            words[column] = spelled(text)
+    for column, choices in (("drop_of", DROP_OF), ("capacity_basis", CAPACITY_BASES), ("laboratory", LABORATORIES)):
+        if vocabulary.folded(reader.cell(column) or "") not in ("", "unstated"):
+            words[column] = reader.word(column, choices)
+    words["date"] = reader.date("date")
+    conditions = {column: Stated(word, None, word) for column, word in words.items() if word is not None}
+    for column, kind in TEST_QUANTITIES.items():
+        point = reader.point(column, kind)
+        if point is not None:
+            conditions[column] = Stated(digits(point.number), point.number, point.text)
+    return conditions
+
+
+def _standard(reader: _Reader) -> dict[str, str | None]:
+    typed, edition = reader.text("standard"), reader.text("edition")
+    standard, dated = (None, None) if typed is None else vocabulary.standard_and_edition(typed)
+    if edition is not None and dated is not None and edition != dated:
+        reader.fault("edition", f'The standard is typed with the edition "{dated}".', "State the edition once.")
+    return {"standard": standard, "edition": edition or dated}
+
+
+def _qualifier(reader: _Reader, sign: str | None) -> str:
+    """The row's qualifier from its own column and the sign before the value; they must not contradict."""
+    cell = reader.cell("qualifier")
+    word = None if cell is None else vocabulary.qualifier_of(cell)
+    if cell is not None and word is None:
+        reader.fault("qualifier", "This qualifier is not known.", "Known are equal, at_least, at_most and about.")
+    if word is not None and sign is not None and word != sign:
+        reader.fault("qualifier", f"The sign before the value says {sign}.", "State the qualifier once.")
+    return word or sign or "equal"
+
+
+def _unit(reader: _Reader) -> str | None:
+    """The unit of the value from its own column or its heading."""
+    cell, heading = reader.cell("unit"), reader.columns.unit.get("value")
+    if cell is not None and heading is not None and cell != heading:
+        reader.fault("unit", f'The heading of "value" says {heading}.', "State the unit once.")
+    return cell or heading
+
+
+def _value(reader: _Reader, characteristic: str) -> _Value | None:
+    cell = reader.cell("value")
+    if cell is None:
+        reader.fault("value", "The cell is blank.", "Give the result, or leave the row out.")
+        return None
+    sign, rest = vocabulary.signed(cell)
+    qualifier = _qualifier(reader, sign)
+    unit = _unit(reader)
+    text = _as_typed(cell, unit)
+    if len(text) > LONGEST_WORDS_CHARACTERS:
+        reader.fault("value", "The text is too long.", f"Give at most {LONGEST_WORDS_CHARACTERS} characters.")
+        return None
+    kind = CHARACTERISTICS[characteristic].kind
+    if kind:
+        quantity = reader.quantity("value", kind, text=rest, unit=unit)
+        return None if quantity is None else _Value(qualifier, quantity.value, text, quantity.resolution, None)
+    percent = _PERCENT.fullmatch(rest) or _PERCENT.fullmatch(unit or "")
+    if characteristic == "filtration_ratio" and percent:
+        return _efficiency(reader, qualifier, rest, unit, text)
+    return _plain_number(reader, characteristic, qualifier, rest, unit, cell)
+
+
+def _plain_number(
+    reader: _Reader, characteristic: str, qualifier: str, rest: str, unit: str | None, cell: str
+) -> _Value | None:
+    cycles = characteristic.endswith("_cycles")
+    if unit is not None and not (unit in ("1", "-", "–") or (cycles and _COUNTED.fullmatch(unit))):
+        where = "unit" if "unit" in reader.row.cells else "value"
+        reader.fault(where, "This characteristic has no unit.", "Leave the unit blank for it.")
+        return None
+    match = _COUNTED.fullmatch(rest) if cycles else None
+    try:
+        number = units.read_number(match["number"] if match else rest, decimal=reader.columns.decimal.get("value"))
+    except SpecdbError as error:
+        reader.error("value", error)
+        return None
+    if not number.value > 0:
+        reader.fault("value", "The number is not above 0.", "A ratio or a count of cycles is above 0.")
+        return None
+    return _Value(qualifier, number.value, cell, number.resolution, None)
+
+
+def _efficiency(reader: _Reader, qualifier: str, rest: str, unit: str | None, text: str) -> _Value | None:
+    """An efficiency as the β it stands for: the customary pair's, else by definition; of "100 %" the β that
+    half of the last printed digit below it has."""
+    try:
+        printed = _quantity(rest, "percent", unit, reader.columns.decimal.get("value"), None)
+    except SpecdbError as error:
+        reader.error("value", error)
+        return None
+    percent, step = printed.value, printed.resolution
+    if not 0 < percent <= 100:
+        reader.fault("value", "An efficiency lies above 0 and up to 100 %.", "Give the efficiency as printed.")
+        return None
+    beta = customary_beta(percent)
+    if beta is None:
+        beta = beta_from_efficiency(percent if percent < 100 else 100 - min(step, 100.0) / 2)
+    # The worth of the printed digit in β: the slope of β over efficiency is β² / 100.
+    return _Value(qualifier, beta, text, beta * beta / 100 * step, (percent, step))
+
+
+def _size(
+    reader: _Reader, characteristic: str | None, value: _Value | None
+) -> tuple[Point | None, str | None, str]:
+    """The size, its scale and the qualifier that a sign before the size gives the result.
+
+    β at "<4 µm(c)" is at least that at 4, since β does not fall as size grows; ">30" at most that at 30.
+    """
+    cell = reader.cell("size")
+    qualifier = "equal" if value is None else value.qualifier
+    if characteristic is None:
+        return None, None, qualifier
+    if characteristic != "filtration_ratio":
+        if cell is not None:
+            reader.fault("size", "Only a filtration ratio has a size.", "Leave the size blank for it.")
+        return None, None, qualifier
+    if cell is None:
+        reader.fault("size", "A filtration ratio needs its size.", 'Give it with its scale, such as "10 um(c)".')
+        return None, None, qualifier
+    sign, rest = vocabulary.signed(cell)
+    quantity = reader.quantity("size", "size", text=rest)
+    implied = {"at_most": "at_least", "at_least": "at_most"}.get(sign or "")
+    if sign == "about":
+        reader.fault("size", "A size that is only about right proves nothing.", "Give the size without the sign.")
+    elif implied is not None and qualifier not in ("equal", implied):
+        message = f"The sign before the size makes the ratio {implied}, the qualifier says {qualifier}."
+        reader.fault("size", message, "Leave one of the two out.")
+    elif implied is not None:
+        qualifier = implied
+    if quantity is None:
+        return None, None, qualifier
+    return Point(quantity.value, _as_typed(cell, reader.columns.unit.get("size"))), quantity.scale, qualifier

@@ -1,0 +1,101 @@
+"""Words of data sheets brought to one spelling: qualifiers, standards, dusts, liquids, choices."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from specdb.characteristics import CHARACTERISTICS
+
+_STANDARDS = {
+    re.sub(r"[\s/]", "", standard).casefold(): standard
+    for characteristic in CHARACTERISTICS.values()
+    for standard in characteristic.standards
+}
+_EDITION = re.compile(r"(?P<standard>.+?)\s*[:\-\N{EN DASH}]\s*(?P<edition>(?:19|20)[0-9]{2})")
+
+_QUALIFIERS = {
+    "equal": ("equal", "=", "exactly", "measured"),
+    "at_least": ("at least", ">=", "=>", "≥", ">", "min", "min.", "minimum"),
+    "at_most": ("at most", "<=", "=<", "≤", "<", "max", "max.", "maximum"),
+    "about": ("about", "~", "≈", "approx", "approx.", "approximately", "ca", "ca.", "typ", "typ.", "typical",
+              "nominal", "nom", "nom."),
+}  # fmt: skip
+_QUALIFIER_OF = {spelling: qualifier for qualifier, spellings in _QUALIFIERS.items() for spelling in spellings}
+_SIGN = re.compile(r"(>=|=>|≥|>|<=|=<|≤|<|=|~|≈)\s*")
+
+# Test dusts of ISO 12103-1; the other names of A1, A2 and A4 are from memory.
+_ISO_DUSTS = {
+    "A1": ("isouftd", "isoultrafine"),
+    "A2": ("isoftd", "isofine"),
+    "A3": ("isomtd", "isomedium", "isomediumtestdust"),
+    "A4": ("isoctd", "isocoarse"),
+}
+_ISO_DUST = re.compile(r"(?:iso)?(?:12103-?1)?(a[1-4])")
+_ACFTD = {"acftd", "acfinetestdust", "acfine", "aircleanerfinetestdust"}
+_PROPANOL = {"2-propanol", "isopropyl alcohol", "isopropanol", "ipa", "propan-2-ol", "2 propanol", "iso-propanol"}
+
+
+def one_line(text: str) -> str:
+    """``text`` with every run of blanks or line ends as one space."""
+    return " ".join(text.split())
+
+
+def folded(text: str) -> str:
+    """``text`` for comparing words: no case, and spaces, dashes and underscores alike."""
+    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def chosen(text: str, choices: Iterable[str]) -> str | None:
+    """The choice that ``text`` spells, or None."""
+    wanted = folded(text)
+    return next((choice for choice in choices if folded(choice) == wanted), None)
+
+
+def qualifier_of(text: str) -> str | None:
+    """The qualifier that a word or sign stands for, or None."""
+    return _QUALIFIER_OF.get(" ".join(text.casefold().replace("_", " ").split()))
+
+
+def signed(text: str) -> tuple[str | None, str]:
+    """A sign that stands before a number, as a qualifier, and the rest: ``>= 200`` is (at_least, 200)."""
+    match = _SIGN.match(text)
+    return (None, text) if match is None else (_QUALIFIER_OF[match[1]], text[match.end() :])
+
+
+def standard_and_edition(text: str) -> tuple[str, str | None]:
+    """``iso16889:2008`` as (ISO 16889, 2008). A standard not known here keeps its spelling."""
+    plain = one_line(text)
+    match = _EDITION.fullmatch(plain)
+    name, edition = (match["standard"], match["edition"]) if match else (plain, None)
+    return _STANDARDS.get(re.sub(r"[\s/]", "", name).casefold(), name), edition
+
+
+def dust_of(text: str) -> str:
+    """``A3``, ``ISO MTD`` or ``ISO 12103-1, A3`` as ISO 12103-1 A3; any other dust keeps its spelling."""
+    plain = one_line(text)
+    squeezed = re.sub(r"[\s,;.()/]", "", plain).casefold()
+    if match := _ISO_DUST.fullmatch(squeezed):
+        return f"ISO 12103-1 {match[1].upper()}"
+    for grade, names in _ISO_DUSTS.items():
+        if squeezed in names:
+            return f"ISO 12103-1 {grade}"
+    return "ACFTD" if squeezed.replace("-", "") in _ACFTD else plain
+
+
+def liquid_of(text: str) -> str:
+    """The test liquid in lower case, 2-propanol by its one name."""
+    plain = one_line(text).casefold()
+    return "2-propanol" if plain in _PROPANOL else plain
+
+
+_CHARACTERISTIC_OF = {
+    folded(name): c.key for c in CHARACTERISTICS.values() for name in (c.key, c.title)
+}
+
+
+def characteristic_of(text: str) -> str | None:
+    """Key of the characteristic that ``text`` names by key or title, or None."""
+    return _CHARACTERISTIC_OF.get(folded(text))
+
+

@@ -1,0 +1,155 @@
+"""Answers for people at a terminal: tables and sentences, from the same models that ``--json`` prints.
+
+Texts from a catalogue are never read as markup.
+"""
+
+from __future__ import annotations
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from specdb.answers import CandidateShown, ElementAnswer, EquivalentsAnswer
+from specdb.exchange import ImportReport
+
+WIDTH_WITHOUT_TERMINAL = 120
+
+
+def console() -> Console:
+    out = Console(markup=False, highlight=False, emoji=False)
+    if not out.is_terminal:
+        out.width = WIDTH_WITHOUT_TERMINAL
+    return out
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _row(table: Table, *cells: object) -> None:
+    table.add_row(*(Text("" if cell is None else str(cell)) for cell in cells))
+
+
+def print_equivalents(answer: EquivalentsAnswer, every_sentence: bool) -> None:
+    out = console()
+    _requirements(out, answer)
+    if answer.original is not None:
+        out.print(f"Original: {answer.original.element.maker} {answer.original.element.number}")
+    out.print(
+        f"{answer.considered} elements considered; {answer.without_evidence} with nothing on file for any criterion "
+        f"are left out. Catalogue revision {answer.catalog_revision}."
+    )
+    if not answer.candidates:
+        out.print("No candidate has anything on file for these criteria.")
+    else:
+        _candidates(out, answer)
+        for candidate in answer.candidates:
+            _sentences(out, candidate, every_sentence)
+        out.print("Order: " + "; then ".join(answer.order) + ".", soft_wrap=True)
+    for element in answer.elements_without_evidence or []:
+        out.print(f"Nothing on file: {element.maker} {element.number}")
+    _remarks(out, answer)
+
+
+def _requirements(out: Console, answer: EquivalentsAnswer) -> None:
+    table = _table("requirement", "required")
+    for requirement in answer.requirements:
+        notes = f" [{'; '.join(requirement.notes)}]" if requirement.notes else ""
+        _row(table, requirement.id, requirement.words + notes)
+    out.print(table)
+
+
+def _candidates(out: Console, answer: EquivalentsAnswer) -> None:
+    table = _table("rank", "maker", "number", "meets", "misses", "not shown", "smallest margin", "status")
+    for candidate in answer.candidates:
+        met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
+        margin = candidate.standing.smallest_margin
+        status = candidate.element.status or ""
+        if candidate.element.successor:
+            status += f", successor {candidate.element.successor}"
+        _row(
+            table,
+            candidate.rank,
+            candidate.element.maker,
+            candidate.element.number,
+            met,
+            ", ".join(candidate.misses) or "-",
+            ", ".join(candidate.not_shown) or "-",
+            "" if margin is None else f"{margin:+.3f}",
+            status,
+        )
+    out.print(table)
+
+
+def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
+    order = {"misses": 0, "not_shown": 1, "meets": 2}
+    told = sorted(candidate.criteria, key=lambda c: order[c.verdict])
+    told = [c for c in told if every_sentence or c.verdict != "meets"]
+    if not told:
+        return
+    out.print(f"{candidate.rank}. {candidate.element.maker} {candidate.element.number}", soft_wrap=True)
+    for criterion in told:
+        out.print(f"   {criterion.explanation}", soft_wrap=True)
+        if every_sentence:
+            margin = "" if criterion.margin is None else f" Margin {criterion.margin:+.3f}."
+            sources = "; ".join(f"{s.source} ({s.title})" for s in criterion.sources)
+            if margin or sources:
+                out.print(f"      {sources}.{margin}", soft_wrap=True)
+
+
+def _remarks(out: Console, answer: EquivalentsAnswer) -> None:
+    for name, sentence in answer.assumptions.items():
+        out.print(f"Assumed ({name}): {sentence}.", soft_wrap=True)
+    if answer.unused:
+        out.print(f"Stated but read by no rule: {', '.join(answer.unused)}.", soft_wrap=True)
+    for line in (*answer.notes, *answer.cautions):
+        out.print(line, soft_wrap=True)
+
+
+def print_element(answer: ElementAnswer) -> None:
+    out = console()
+    out.print(f"{answer.maker} {answer.number}   (element {answer.element_id}, revision {answer.catalog_revision})")
+    attributes = _table("what it is", "as stated", "source")
+    for attribute in answer.attributes:
+        _row(attributes, attribute.title, attribute.text, attribute.source)
+    out.print(attributes)
+    ratings = _table("rating", "characteristic", "as stated", "conditions", "test", "source")
+    for rating in answer.ratings:
+        qualifier = "" if rating.qualifier == "equal" else rating.qualifier.replace("_", " ") + " "
+        at = [
+            *(f"{rating.size}" for _ in range(rating.size is not None)),
+            *(v for v in (rating.flow, rating.viscosity, rating.density, rating.drop_of, rating.test_liquid) if v),
+        ]
+        if rating.terminal_pressure_drop:
+            at.append(f"to {rating.terminal_pressure_drop}")
+        if rating.cycle_pressure:
+            at.append(f"cycles of {rating.cycle_pressure}")
+        test = " ".join(v for v in (rating.standard, rating.edition, rating.dust, rating.test) if v)
+        _row(ratings, rating.rating, rating.title, qualifier + rating.text, ", ".join(at), test, rating.source)
+    out.print(ratings)
+    for claim in answer.claimed_to_replace:
+        out.print(
+            f"Claimed to replace {claim.replaces_maker} {claim.replaces_number} ({claim.source}): a claim, no proof."
+        )
+    for claim in answer.claimed_to_be_replaced_by:
+        out.print(f"Claimed to be replaced by {claim.maker} {claim.number} ({claim.source}): a claim, no proof.")
+
+
+def print_import(report: ImportReport) -> None:
+    out = console()
+    told = "would be added" if report.dry_run else "added"
+    for name, count in report.added.items():
+        out.print(f"{name}: {count} {told}, {report.unchanged.get(name, 0)} unchanged")
+    out.print(f"superseded: {report.superseded}")
+    for note in report.notes:
+        out.print(f"Note: {note}", soft_wrap=True)
+    if report.dry_run:
+        out.print("Dry run: nothing was written.")
+    elif report.revision is None:
+        out.print("Nothing was new; the catalogue is unchanged.")
+    else:
+        out.print(f"The catalogue is now at revision {report.revision}.")

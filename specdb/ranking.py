@@ -1,0 +1,114 @@
+"""Judge every element against a duty, and put the candidates in order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from specdb.bounds import MEETS, MISSES, BoolArray, FloatArray, IntArray
+from specdb.catalog.snapshot import Snapshot
+from specdb.criteria import REASONS, Judged, judge
+from specdb.duty import Question
+from specdb.duty.resolve import Duty, resolve
+
+ORDER = (
+    "fewest misses among fit, seal and fluid, envelope pressure, collapse, bypass and temperature",
+    "fewest criteria that miss, lean to a miss or have no data",
+    "fewest misses",
+    "fewest criteria that only lean to meeting",
+    "the largest smallest margin",
+    "maker and number",
+)
+"""The order of candidates in words. Several requirements of one characteristic count once, at the worst."""
+
+_MEETS, _LEANS_TO_MEETING, _OPEN, _LEANS_TO_MISS, _MISSES = range(5)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What the order is made of, for every element: counts of criteria, and the smallest margin
+    (NaN where no criterion that has one is met). Shapes (elements,)."""
+
+    gate_misses: IntArray
+    not_in_favour: IntArray
+    misses: IntArray
+    leaning_to_meet: IntArray
+    smallest_margin: FloatArray
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """``candidates`` and ``without_evidence`` are rows of the snapshot's elements, in order; the original
+    is in neither."""
+
+    snapshot: Snapshot
+    duty: Duty
+    judged: tuple[Judged, ...]
+    standing: Standing
+    candidates: IntArray
+    without_evidence: IntArray
+
+    @property
+    def considered(self) -> int:
+        return len(self.candidates) + len(self.without_evidence)
+
+
+def rank(question: Question, snapshot: Snapshot) -> Ranking:
+    """Every element of ``snapshot`` judged and ordered. Raises as :func:`specdb.duty.resolve.resolve`."""
+    duty = resolve(question, snapshot)
+    judged = tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
+    standing = _standing(judged, len(snapshot.elements))
+    order = in_order(standing)
+    evident = _has_evidence(judged, len(snapshot.elements))[order]
+    if duty.original is not None:
+        evident, order = evident[order != duty.original], order[order != duty.original]
+    return Ranking(snapshot, duty, judged, standing, order[evident], order[~evident])
+
+
+def in_order(standing: Standing) -> IntArray:
+    """Rows from best to worst; rows that tie keep the snapshot's order, which is by maker and number."""
+    margin = np.where(np.isnan(standing.smallest_margin), np.inf, -standing.smallest_margin)
+    return np.lexsort((margin, standing.leaning_to_meet, standing.misses, standing.not_in_favour, standing.gate_misses))
+
+
+def _has_evidence(judged: tuple[Judged, ...], elements: int) -> BoolArray:
+    evident = np.zeros(elements, bool)
+    for each in judged:
+        evident |= each.reason != REASONS.index("no_data")
+    return evident
+
+
+def _standing(judged: tuple[Judged, ...], elements: int) -> Standing:
+    by_characteristic: dict[str, IntArray] = {}
+    gated: set[str] = set()
+    margin = np.full(elements, np.nan)
+    for each in judged:
+        if not each.requirement.counts:
+            continue
+        key = each.requirement.characteristic
+        worst = by_characteristic.get(key, np.full(elements, _MEETS))
+        by_characteristic[key] = np.maximum(worst, _category(each))
+        if each.requirement.gate is not None:
+            gated.add(key)
+        margin = np.fmin(margin, each.margin)
+
+    def count(least: int, most: int, only: set[str] | None = None) -> IntArray:
+        found = np.zeros(elements, np.int64)
+        for key, category in by_characteristic.items():
+            if only is None or key in only:
+                found += (category >= least) & (category <= most)
+        return found
+
+    return Standing(
+        gate_misses=count(_MISSES, _MISSES, gated),
+        not_in_favour=count(_OPEN, _MISSES),
+        misses=count(_MISSES, _MISSES),
+        leaning_to_meet=count(_LEANS_TO_MEETING, _LEANS_TO_MEETING),
+        smallest_margin=margin,
+    )
+
+
+def _category(judged: Judged) -> IntArray:
+    leaning = np.where(judged.lean == MEETS, _LEANS_TO_MEETING, np.where(judged.lean == MISSES, _LEANS_TO_MISS, _OPEN))
+    return np.where(judged.verdict == MEETS, _MEETS, np.where(judged.verdict == MISSES, _MISSES, leaning))

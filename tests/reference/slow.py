@@ -1,0 +1,843 @@
+"""The method in plain Python: one element, one test, one point at a time.
+
+Nothing here is shared with ``specdb.criteria``: numbers, dicts and loops only, so that a mistake in
+the one is not a mistake in the other. The published table of size scales and the bands of printed
+efficiencies are taken from ``specdb.trade``, which has checks of its own. Units are canonical.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from specdb.characteristics import CHARACTERISTICS
+from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
+from specdb.errors import ConditionsError
+from specdb.trade.filtration import customary_beta, efficiency_band
+from specdb.trade.size_scales import acftd_to_c, c_to_acftd
+
+INF = math.inf
+SAME = 1e-9
+FLOW_WITHIN = 0.05
+CONDITION_WITHIN = 0.005
+DROP_BAND_AT_LEAST = 0.02
+
+REASONS = (
+    "no_data",
+    "sources_disagree",
+    "inconsistent_test",
+    "other_scale",
+    "condition_not_stated",
+    "other_conditions",
+    "approximate_only",
+    "wrong_side",
+)
+OF_LOST_BOUNDS = ("other_scale", "condition_not_stated", "other_conditions", "approximate_only")
+
+LEAST_FAVOURABLE = {
+    "higher": min, "covers_above": min, "lower": max, "covers_below": max, "as_required": max,
+}  # fmt: skip
+
+
+# --- the catalogue, plainly -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Point:
+    """One result. ``resolution`` is the worth of its last printed digit."""
+
+    characteristic: str
+    qualifier: str
+    value: float
+    resolution: float
+    size_um: float | None = None
+    scale: str | None = None
+    flow_l_min: float | None = None
+    viscosity_mm2_s: float | None = None
+    density_kg_m3: float | None = None
+    efficiency_percent: float | None = None
+    efficiency_resolution: float | None = None
+
+
+@dataclass(frozen=True)
+class Test:
+    points: tuple[Point, ...]
+    standard: str | None = None
+    dust: str | None = None
+    test_liquid: str | None = None
+    drop_of: str | None = None
+    capacity_basis: str | None = None
+    terminal_pressure_drop_kpa: float | None = None
+    cycle_pressure_kpa: float | None = None
+
+
+@dataclass(frozen=True)
+class Element:
+    maker: str
+    number: str
+    tests: tuple[Test, ...] = ()
+    words: dict[str, str] = field(default_factory=dict)
+    measures: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is answered of one element and one requirement; None where there is no such thing."""
+
+    verdict: str
+    reason: str | None
+    lean: int
+    low: float
+    high: float
+    estimate: float | None
+    margin: float | None
+    by_rounding: bool
+    verdict_without_assumptions: str
+
+
+# --- what one test shows --------------------------------------------------------------------------
+
+
+@dataclass
+class Shown:
+    """Bounds at the required conditions, the slack of each, an estimate, and why bounds were lost."""
+
+    low: float = -INF
+    high: float = INF
+    slack_low: float = 0.0
+    slack_high: float = 0.0
+    estimate: float | None = None
+    lost: set[str] = field(default_factory=set)
+    inconsistent: bool = False
+
+    def settle(self) -> Shown:
+        """Inconsistent if nothing is left between the bounds, else with the estimate between them."""
+        room = self.slack_low + self.slack_high + SAME * abs(self.high if math.isfinite(self.high) else 0.0)
+        if self.low > self.high + room:
+            return Shown(inconsistent=True)
+        if self.estimate is not None:
+            self.estimate = min(max(self.estimate, self.low), self.high)
+        return self
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What is left of a point at the required conditions. ``matches``: it was tested at them."""
+
+    point: Point
+    low: float
+    high: float
+    slack_low: float
+    slack_high: float
+    matches: bool
+    lost: frozenset[str]
+    size_um: float = math.nan
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one condition does to a point: which bounds it leaves, and why it takes the others."""
+
+    keeps_low: bool = True
+    keeps_high: bool = True
+    reason: str | None = None
+    matches: bool = True
+
+
+MATCHES = Effect()
+
+
+def nothing_left(reason: str) -> Effect:
+    return Effect(False, False, reason, False)
+
+
+def proven(point: Point, about_within: float | None) -> tuple[float, float, float]:
+    """Bounds that a point proves at its own conditions, and the slack of its printed digits."""
+    value, efficiency = point.value, point.efficiency_percent
+    slack = 0.0 if efficiency is not None else min(point.resolution / 2, 0.005 * abs(value))
+    if efficiency is not None and efficiency >= 100:
+        return -INF, INF, 0.0
+    if point.qualifier == "about":
+        if about_within is None:
+            return -INF, INF, 0.0
+        return value - about_within * abs(value), value + about_within * abs(value), 0.0
+    if point.qualifier == "at_least":
+        return value, INF, slack
+    if point.qualifier == "at_most":
+        return -INF, value, slack
+    if efficiency is not None and customary_beta(efficiency) is None:
+        low, high = efficiency_band(efficiency, point.efficiency_resolution or math.nan)
+        return low, high, 0.0
+    return value, value, slack
+
+
+def carry(point: Point, effects: Iterable[Effect], about_within: float | None, size_um: float = math.nan) -> Carried:
+    low, high, slack = proven(point, about_within)
+    lost: set[str] = set()
+    if low == -INF and high == INF:
+        lost.add("approximate_only")
+    keeps_low = keeps_high = matches = True
+    for effect in effects:
+        matches = matches and effect.matches
+        keeps_low = keeps_low and effect.keeps_low
+        keeps_high = keeps_high and effect.keeps_high
+        takes = (low > -INF and not effect.keeps_low) or (high < INF and not effect.keeps_high)
+        if takes and effect.reason:
+            lost.add(effect.reason)
+    slack = slack if matches else 0.0
+    return Carried(
+        point, low if keeps_low else -INF, high if keeps_high else INF, slack, slack, matches, frozenset(lost), size_um
+    )
+
+
+def best_low(bounds: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """The largest lower bound, and the largest slack of those that give it."""
+    bounds = list(bounds)
+    low = max((b for b, _ in bounds), default=-INF)
+    return low, max((s for b, s in bounds if b == low and math.isfinite(b)), default=0.0)
+
+
+def best_high(bounds: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    low, slack = best_low((-b, s) for b, s in bounds)
+    return -low, slack
+
+
+def within(value: float, wanted: float, share: float) -> bool:
+    return abs(value - wanted) <= share * abs(wanted) * (1 + SAME)
+
+
+# --- conditions -----------------------------------------------------------------------------------
+
+
+def by_unstated(assumptions: Assumptions) -> Effect:
+    return MATCHES if assumptions.unstated_conditions_match else nothing_left("condition_not_stated")
+
+
+def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumptions: Assumptions) -> Effect:
+    """More flow is harder: a test at or above the wanted flow keeps its lower bound, at or below it its upper."""
+    flow = point.flow_l_min
+    stated = [p.flow_l_min for p in points if p.flow_l_min is not None]
+    if wanted is None and not stated:
+        return MATCHES
+    if flow is None:
+        return by_unstated(assumptions)
+    if wanted is None:
+        keeps_low = within(flow, max(stated), FLOW_WITHIN)
+        keeps_high = within(flow, min(stated), FLOW_WITHIN)
+        return Effect(keeps_low, keeps_high, "other_conditions", True)
+    same = within(flow, wanted, FLOW_WITHIN)
+    return Effect(same or flow >= wanted, same or flow <= wanted, "other_conditions", same)
+
+
+def by_dust(test: Test, wanted: str) -> Effect:
+    dust = test.dust or {"ISO 16889": "ISO 12103-1 A3", "ISO 4572": "ACFTD"}.get(test.standard or "")
+    return MATCHES if dust in (None, wanted) else nothing_left("other_conditions")
+
+
+def by_terminal_drop(test: Test, wanted: float | None, assumptions: Assumptions) -> Effect:
+    """More is held at a greater terminal drop."""
+    stated = test.terminal_pressure_drop_kpa
+    if wanted is None:
+        return MATCHES
+    if stated is None:
+        return by_unstated(assumptions)
+    same = within(stated, wanted, CONDITION_WITHIN)
+    return Effect(same or stated <= wanted, same or stated >= wanted, "other_conditions", same)
+
+
+def by_basis(test: Test, wanted: str | None, assumptions: Assumptions) -> Effect:
+    """What is retained is no more than what was injected."""
+    wanted = wanted or "retained"
+    basis = test.capacity_basis or ("retained" if test.standard == "ISO 16889" else None)
+    if basis == wanted or (basis is None and assumptions.unstated_conditions_match):
+        return MATCHES
+    reason = "condition_not_stated" if basis is None else "other_conditions"
+    return Effect(wanted == "injected", wanted == "retained", reason, False)
+
+
+def by_cycle_pressure(test: Test, wanted: float | None, assumptions: Assumptions) -> Effect:
+    stated = test.cycle_pressure_kpa
+    if wanted is None:
+        return MATCHES
+    if stated is None:
+        return by_unstated(assumptions)
+    same = within(stated, wanted, CONDITION_WITHIN)
+    return Effect(same or stated >= wanted, same, "other_conditions", same)
+
+
+def by_standard(test: Test, wanted: str | None, assumptions: Assumptions) -> Effect:
+    if wanted is None or test.standard == wanted:
+        return MATCHES
+    return by_unstated(assumptions) if test.standard is None else nothing_left("other_conditions")
+
+
+def by_liquid(test: Test, wanted: str | None, assumptions: Assumptions) -> Effect:
+    wanted = wanted or "2-propanol"
+    liquid = test.test_liquid or ("2-propanol" if test.standard == "ISO 2942" else None)
+    if liquid is None:
+        return by_unstated(assumptions)
+    return MATCHES if liquid == wanted else nothing_left("other_conditions")
+
+
+# --- characteristics other than the curves --------------------------------------------------------
+
+
+def fold(carried: Sequence[Carried], characteristic: str) -> Shown:
+    """Every point speaks of the same thing, so the tightest bounds hold."""
+    low, slack_low = best_low((c.low, c.slack_low) for c in carried)
+    high, slack_high = best_high((c.high, c.slack_high) for c in carried)
+    least = LEAST_FAVOURABLE[CHARACTERISTICS[characteristic].sense]
+    matching = [c.point.value for c in carried if c.matches]
+    estimate = least(matching or [c.point.value for c in carried])
+    lost = {reason for c in carried for reason in c.lost}
+    return Shown(low, high, slack_low, slack_high, estimate, lost).settle()
+
+
+def points_of(test: Test, characteristic: str) -> list[Point]:
+    return [p for p in test.points if p.characteristic == characteristic]
+
+
+def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
+    """Capacity, bubble point, fatigue, and what holds as it is stated."""
+    key = required.characteristic
+    points = points_of(test, key)
+    if key == "flow_fatigue_cycles" and test.standard and required.standard not in (None, test.standard):
+        return Shown(lost={"other_conditions"})
+    carried = []
+    for point in points:
+        effects: list[Effect] = []
+        if key == "retained_capacity":
+            effects = [
+                by_flow(point, points, required.flow_l_min, assumptions),
+                by_terminal_drop(test, required.terminal_pressure_drop_kpa, assumptions),
+                by_basis(test, required.capacity_basis, assumptions),
+                by_dust(test, required.dust or "ISO 12103-1 A3"),
+            ]
+        elif key == "bubble_point":
+            effects = [by_liquid(test, required.test_liquid, assumptions)]
+        elif key in ("flow_fatigue_cycles", "pressure_fatigue_cycles"):
+            effects = [by_cycle_pressure(test, required.cycle_pressure_kpa, assumptions)]
+            effects.append(by_standard(test, required.standard, assumptions))
+        carried.append(carry(point, effects, assumptions.about_within))
+    return fold(carried, key)
+
+
+# --- filtration ratio -----------------------------------------------------------------------------
+
+
+def scale_on_file(point: Point, test: Test) -> str:
+    if point.scale != "?":
+        return str(point.scale)
+    return {"ISO 16889": "c", "ISO 4572": "acftd"}.get(test.standard or "", "?")
+
+
+def size_on(scale: str, size_um: float, wanted: str) -> float | None:
+    """The size on the wanted scale; None where the published table does not reach."""
+    if scale in (wanted, "?"):
+        return size_um
+    try:
+        return float(c_to_acftd(size_um) if wanted == "acftd" else acftd_to_c(size_um))
+    except ConditionsError:
+        return None
+
+
+def by_scale(scale: str, wanted: str, assumptions: Assumptions) -> Effect:
+    if scale == wanted:
+        return MATCHES
+    if scale == "?":
+        return nothing_left("condition_not_stated")
+    return Effect(matches=False) if assumptions.converted_sizes_count else nothing_left("other_scale")
+
+
+def ratio_falls(test: Test) -> bool:
+    """Whether, at one flow and on one scale, more is proven at a size than is possible at a larger one."""
+    points = points_of(test, "filtration_ratio")
+    for smaller in points:
+        low, _, slack_low = proven(smaller, None)
+        for larger in points:
+            _, high, slack_high = proven(larger, None)
+            comparable = (
+                smaller.flow_l_min == larger.flow_l_min
+                and scale_on_file(smaller, test) == scale_on_file(larger, test)
+                and (smaller.size_um or 0.0) <= (larger.size_um or 0.0)
+            )
+            if comparable and high < INF and low - slack_low > (high + slack_high) + SAME * high:
+                return True
+    return False
+
+
+def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
+    if ratio_falls(test):
+        return Shown(inconsistent=True)
+    size, wanted = float(required.size_um or math.nan), str(required.scale)
+    points = points_of(test, "filtration_ratio")
+    carried, lost = [], set()
+    for point in points:
+        scale = scale_on_file(point, test)
+        if scale == "?" and assumptions.bare_size_is:
+            scale = assumptions.bare_size_is
+        standing = size_on(scale, float(point.size_um or math.nan), wanted)
+        usual_dust = "ACFTD" if (wanted if scale == "?" else scale) == "acftd" else "ISO 12103-1 A3"
+        effects = [
+            by_scale(scale, wanted, assumptions) if standing is not None else nothing_left("other_scale"),
+            by_flow(point, points, required.flow_l_min, assumptions),
+            by_dust(test, required.dust or usual_dust),
+        ]
+        left = carry(point, effects, assumptions.about_within, math.nan if standing is None else standing)
+        lost |= left.lost
+        if standing is not None:
+            carried.append(left)
+    carried.sort(key=lambda c: (c.size_um, INF if c.point.flow_l_min is None else c.point.flow_l_min))
+
+    def slack(c: Carried) -> float:
+        return c.slack_low if within(c.size_um, size, SAME) else 0.0
+
+    low, slack_low = best_low((c.low, slack(c)) for c in carried if c.size_um <= size * (1 + SAME))
+    high, slack_high = best_high((c.high, slack(c)) for c in carried if c.size_um >= size * (1 - SAME))
+    read = interpolated(carried, size)
+    if read is not None:
+        floor, ceiling = low, high
+        low = min(max(read[0], floor), ceiling)
+        high = max(min(read[1], ceiling), floor)
+        slack_low = slack_low if low == floor else 0.0
+        slack_high = slack_high if high == ceiling else 0.0
+    estimate = ratio_estimate([(c.size_um, c.point.value) for c in carried], size)
+    return Shown(low, high, slack_low, slack_high, estimate, lost).settle()
+
+
+def on_line(size: float, below: tuple[float, float], above: tuple[float, float]) -> float:
+    """A straight line in the logarithm of the ratio over size."""
+    share = (size - below[0]) / (above[0] - below[0])
+    return math.exp((1 - share) * math.log(below[1]) + share * math.log(above[1]))
+
+
+def interpolated(carried: Sequence[Carried], size: float) -> tuple[float, float] | None:
+    """Lower and upper ratio read between the neighbours that are known on both sides; None without them."""
+    known = [c for c in carried if 0 < c.low and c.high < INF]
+    if any(within(c.size_um, size, SAME) for c in known):
+        return None
+    below = [c for c in known if c.size_um < size]
+    above = [c for c in known if c.size_um > size]
+    if not below or not above:
+        return None
+    left, right = below[-1], above[0]
+    return (
+        on_line(size, (left.size_um, left.low), (right.size_um, right.low)),
+        on_line(size, (left.size_um, left.high), (right.size_um, right.high)),
+    )
+
+
+def ratio_estimate(curve: Sequence[tuple[float, float]], size: float) -> float | None:
+    """Along the values; the largest tested size's above it, nothing below the smallest."""
+    at = [value for tested, value in curve if within(tested, size, SAME)]
+    if at:
+        return min(at)
+    below = [point for point in curve if point[0] < size]
+    above = [point for point in curve if point[0] > size]
+    if not below:
+        return None
+    nearest = max(tested for tested, _ in below)
+    left = (nearest, min(value for tested, value in below if tested == nearest))
+    if not above:
+        return left[1]
+    nearest = min(tested for tested, _ in above)
+    return on_line(size, left, (nearest, min(value for tested, value in above if tested == nearest)))
+
+
+# --- clean pressure drop --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class DropPoint:
+    """A point at known conditions: ``viscosity`` is a range where it is taken from the duty's."""
+
+    point: Point
+    flow: float
+    viscosity: tuple[float, float]
+    density: float
+
+    @property
+    def terms(self) -> tuple[Fraction, Fraction]:
+        flow, density = Fraction(self.flow), Fraction(self.density)
+        return Fraction(self.viscosity[0]) * density * flow, density * flow * flow
+
+
+Side = tuple[Fraction, Fraction, Fraction]
+"""``p * a + q * b >= r``."""
+
+
+def sides_of(x: Fraction, y: Fraction, low: float, high: float, touching: float) -> list[Side]:
+    sides: list[Side] = []
+    if low > -INF:
+        sides.append((x, y, Fraction(low * (1 - touching))))
+    if high < INF:
+        sides.append((-x, -y, -Fraction(high * (1 + touching))))
+    return sides
+
+
+def corners(sides: Sequence[Side]) -> list[tuple[Fraction, Fraction]]:
+    """Corners of the polygon of (a, b) that all sides leave, exactly; none where it is empty."""
+    sides = [*sides, (Fraction(1), Fraction(0), Fraction(0)), (Fraction(0), Fraction(1), Fraction(0))]
+    found = []
+    for i, (p, q, r) in enumerate(sides):
+        for s, t, u in sides[:i]:
+            determinant = p * t - q * s
+            if determinant == 0:
+                continue
+            a, b = (r * t - q * u) / determinant, (p * u - r * s) / determinant
+            if all(k * a + m * b >= n for k, m, n in sides):
+                found.append((a, b))
+    return found
+
+
+def polygon(
+    points: Sequence[DropPoint], assumptions: Assumptions, share: float | None
+) -> tuple[list[tuple[Fraction, Fraction]], bool]:
+    """Corners of the possible (a, b), and whether it is bounded."""
+    for touching in (0.0, 1e-9):
+        sides: list[Side] = []
+        bounded = False
+        for p in points:
+            low, high, _ = proven(p.point, assumptions.about_within)
+            if p.point.qualifier == "equal":
+                half = max(p.point.resolution / 2, DROP_BAND_AT_LEAST * p.point.value)
+                low, high = p.point.value - half, p.point.value + half
+            bounded = bounded or high < INF
+            x, y = p.terms
+            sides += sides_of(x, y, low, high, touching)
+            if share is not None:
+                s = Fraction(share)
+                sides.append(((1 - s) * x, -s * y, Fraction(0)))
+        found = corners(sides)
+        if found:
+            return found, bounded
+    return [], False
+
+
+def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
+    points = points_of(test, "clean_pressure_drop")
+    points.sort(key=lambda p: INF if p.flow_l_min is None else p.flow_l_min)
+    density_on_file = next((p.density_kg_m3 for p in points if p.density_kg_m3 is not None), None)
+
+    def target(low: float | None, high: float | None, stated: Iterable[float | None]) -> tuple[float, float]:
+        if low is not None and high is not None:
+            return low, high
+        known = [s for s in stated if s is not None]
+        return (min(known), max(known)) if known else (1.0, 1.0)
+
+    densities = [density_on_file if p.density_kg_m3 is None else p.density_kg_m3 for p in points]
+    flow = target(required.flow_l_min, required.flow_l_min, (p.flow_l_min for p in points))
+    viscosity = target(
+        required.viscosity_low_mm2_s, required.viscosity_high_mm2_s, (p.viscosity_mm2_s for p in points)
+    )
+    density = target(required.density_kg_m3, required.density_kg_m3, densities)
+    asked_or_stated = (
+        required.flow_l_min is not None or any(p.flow_l_min is not None for p in points),
+        required.viscosity_low_mm2_s is not None or any(p.viscosity_mm2_s is not None for p in points),
+        required.density_kg_m3 is not None or density_on_file is not None,
+    )
+    placed: list[DropPoint] = []
+    shown = Shown()
+    for point, its_density in zip(points, densities, strict=True):
+        stated = (point.flow_l_min, point.viscosity_mm2_s, its_density)
+        unstated = [s is None and wanted for s, wanted in zip(stated, asked_or_stated, strict=True)]
+        low, high, _ = proven(point, assumptions.about_within)
+        if any(unstated) and not assumptions.unstated_conditions_match:
+            if low > -INF or high < INF:
+                shown.lost.add("condition_not_stated")
+        else:
+            # What is unstated is the required one, or cancels.
+            placed.append(
+                DropPoint(
+                    point,
+                    flow[1] if stated[0] is None else stated[0],
+                    viscosity if stated[1] is None else (stated[1], stated[1]),
+                    density[1] if stated[2] is None else stated[2],
+                )
+            )
+        if low == -INF and high == INF:
+            shown.lost.add("approximate_only")
+
+    own = [
+        p
+        for p in placed
+        if all(
+            within(have, want, CONDITION_WITHIN)
+            for have_ends, want_ends in ((p.flow, flow), (p.viscosity, viscosity), (p.density, density))
+            for have, want in zip(have_ends if isinstance(have_ends, tuple) else (have_ends,) * 2, want_ends, strict=True)
+        )
+    ]
+    shown.estimate = drop_estimate(
+        placed, own, points, viscosity[1] * density[1] * flow[1], density[1] * flow[1] ** 2, test.drop_of
+    )
+    usable = [p for p in placed if proven(p.point, assumptions.about_within)[:2] != (-INF, INF)]
+    if usable:
+        bound_drop(shown, usable, own, (flow, viscosity, density), test, assumptions)
+        if shown.inconsistent:
+            return Shown(inconsistent=True)
+    if not own and "condition_not_stated" not in shown.lost:
+        shown.lost.add("other_conditions")
+    keep_what_the_assembly_tells(shown, test, required, assumptions)
+    return shown.settle()
+
+
+def bound_drop(
+    shown: Shown,
+    usable: Sequence[DropPoint],
+    own: Sequence[DropPoint],
+    target: tuple[tuple[float, float], tuple[float, float], tuple[float, float]],
+    test: Test,
+    assumptions: Assumptions,
+) -> None:
+    share = assumptions.viscous_share_at_least if test.drop_of == "element" else None
+    found, bounded = polygon(usable, assumptions, share)
+    if not found and share is not None:
+        found, bounded = polygon(usable, assumptions, None)
+    if not found:
+        shown.inconsistent = True
+        return
+    flow, viscosity, density = target
+
+    def drops(end: int) -> list[float]:
+        q, v, d = Fraction(flow[end]), Fraction(viscosity[end]), Fraction(density[end])
+        return [float(a * v * d * q + b * d * q * q) for a, b in found]
+
+    shown.low, shown.high = min(drops(0)), max(drops(1)) if bounded else INF
+    stated = [proven(p.point, assumptions.about_within) for p in own]
+    low, slack_low = best_low((s[0], s[2]) for s in stated)
+    high, slack_high = best_high((s[1], s[2]) for s in stated)
+    if low - slack_low > high + slack_high + SAME * abs(high if high < INF else 0.0):
+        shown.inconsistent = True
+        return
+    polygon_low, polygon_high = shown.low, shown.high
+    if low > -INF:
+        shown.low, shown.slack_low = low, slack_low
+    else:
+        shown.low = min(polygon_low, high)
+    if high < INF:
+        shown.high, shown.slack_high = high, slack_high
+    else:
+        shown.high = max(polygon_high, low)
+
+
+def keep_what_the_assembly_tells(shown: Shown, test: Test, required: Requirement, assumptions: Assumptions) -> None:
+    """An assembly's drop bounds its element's from above, an element's an assembly's from below."""
+    if required.drop_of is None or test.drop_of == required.drop_of:
+        return
+    had_low, had_high = shown.low > -INF, shown.high < INF
+    if test.drop_of is None:
+        if assumptions.unstated_conditions_match:
+            return
+        if had_low or had_high:
+            shown.lost.add("condition_not_stated")
+        shown.low, shown.high, shown.slack_low, shown.slack_high = -INF, INF, 0.0, 0.0
+        return
+    if required.drop_of == "element":
+        shown.low = -INF
+        lost = had_low
+    else:
+        shown.high = INF
+        lost = had_high
+    if lost:
+        shown.lost.add("other_conditions")
+    shown.slack_low = shown.slack_high = 0.0
+
+
+def drop_estimate(
+    placed: Sequence[DropPoint],
+    own: Sequence[DropPoint],
+    points: Sequence[Point],
+    x: float,
+    y: float,
+    drop_of: str | None,
+) -> float | None:
+    if own:
+        return max(p.point.value for p in own)
+    if not placed:
+        return max(p.value for p in points)
+    terms = [tuple(float(t) / p.point.value for t in p.terms) for p in placed]
+    pp, qq, pq = (sum(f(p, q) for p, q in terms) for f in (lambda p, _: p * p, lambda _, q: q * q, lambda p, q: p * q))
+    ps, qs = sum(p for p, _ in terms), sum(q for _, q in terms)
+    viscous, inertial = ps / pp * x, qs / qq * y
+    determinant = pp * qq - pq * pq
+    if determinant <= 1e-9 * pp * qq:
+        return viscous if drop_of == "element" else max(viscous, inertial)
+    a, b = (qq * ps - pq * qs) / determinant, (pp * qs - pq * ps) / determinant
+    if a >= 0 and b >= 0:
+        return a * x + b * y
+
+    def squares(a: float, b: float) -> float:
+        return sum((a * p + b * q - 1) ** 2 for p, q in terms)
+
+    return viscous if squares(ps / pp, 0.0) <= squares(0.0, qs / qq) else inertial
+
+
+# --- verdicts -------------------------------------------------------------------------------------
+
+
+def verdict(low: float, high: float, required: Requirement, slack_low: float = 0.0, slack_high: float = 0.0) -> str:
+    below, above = required.allowed_low, required.allowed_high
+
+    def room(limit: float) -> float:
+        return SAME * abs(limit) if math.isfinite(limit) else 0.0
+
+    serves_below = low >= below - slack_low - room(below)
+    serves_above = high <= above + slack_high + room(above)
+    if serves_below and serves_above:
+        return "meets"
+    if high < below - slack_high - room(below) or low > above + slack_low + room(above):
+        return "misses"
+    return "not_shown"
+
+
+def margin(low: float, high: float, required: Requirement) -> float | None:
+    if not CHARACTERISTICS[required.characteristic].ratio_scale:
+        return None
+    found = []
+    for numerator, denominator in ((low, required.low), (required.high, high)):
+        if 0 < numerator < INF and 0 < denominator < INF:
+            found.append(math.log(numerator / denominator))
+    return min(found, default=None)
+
+
+@dataclass(frozen=True)
+class OfTest:
+    verdict: str
+    reason: str | None
+    lean: int
+    margin: float | None
+    by_rounding: bool
+    shown: Shown
+
+
+def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> OfTest:
+    rules = {"filtration_ratio": filtration_ratio, "clean_pressure_drop": clean_pressure_drop}
+    shown = rules.get(required.characteristic, simple)(test, required, assumptions)
+    found = verdict(shown.low, shown.high, required, shown.slack_low, shown.slack_high)
+    reason, lean = None, 0
+    if found == "not_shown":
+        reason = next((r for r in OF_LOST_BOUNDS if r in shown.lost), "wrong_side")
+        if shown.inconsistent:
+            reason = "inconsistent_test"
+        if shown.estimate is not None:
+            serves = verdict(shown.estimate, shown.estimate, required) == "meets"
+            lean = 1 if serves else -1
+    return OfTest(
+        found,
+        reason,
+        lean,
+        margin(shown.low, shown.high, required),
+        found != verdict(shown.low, shown.high, required),
+        shown,
+    )
+
+
+def judge(element: Element, required: Requirement, assumptions: Assumptions) -> Told:
+    told = _judge(element, required, assumptions)
+    without = told if assumptions == NO_ASSUMPTIONS else _judge(element, required, NO_ASSUMPTIONS)
+    return Told(**{**vars(told), "verdict_without_assumptions": without.verdict})
+
+
+def _judge(element: Element, required: Requirement, assumptions: Assumptions) -> Told:
+    if required.characteristic not in CHARACTERISTICS:
+        return judge_attribute(element, required)
+    tests = [t for t in element.tests if points_of(t, required.characteristic)]
+    if not tests:
+        return Told("not_shown", "no_data", 0, -INF, INF, None, None, False, "")
+    judged = [judge_test(t, required, assumptions) for t in tests]
+    verdicts = {j.verdict for j in judged}
+
+    def place(j: OfTest) -> tuple[int, float, int]:
+        kind = {"misses": 0, "meets": 1}.get(j.verdict, {-1: 2, 1: 3, 0: 4}[j.lean])
+        return kind, j.margin or 0.0, REASONS.index(j.reason) if j.reason else -1
+
+    told = min(judged, key=place)
+    shown = told.shown
+    if {"meets", "misses"} <= verdicts:
+        return Told(
+            "not_shown", "sources_disagree", -1, shown.low, shown.high, shown.estimate, None, told.by_rounding, ""
+        )
+    return Told(
+        told.verdict,
+        told.reason,
+        told.lean,
+        shown.low,
+        shown.high,
+        shown.estimate,
+        told.margin if told.verdict == "meets" else None,
+        told.by_rounding,
+        "",
+    )
+
+
+def judge_attribute(element: Element, required: Requirement) -> Told:
+    key = required.characteristic
+    found = "not_shown"
+    low, high, estimate = -INF, INF, None
+    if key == "fluid_class":
+        if required.word in element.words.get("fluids_excluded", "").split():
+            found = "misses"
+        elif required.word in element.words.get("fluids_compatible", "").split():
+            found = "meets"
+    elif required.word is not None:
+        if key in element.words:
+            found = "meets" if element.words[key] == required.word else "misses"
+    elif key in element.measures:
+        low = high = estimate = element.measures[key]
+        found = verdict(low, high, required)
+    return Told(found, "no_data" if found == "not_shown" else None, 0, low, high, estimate, None, False, "")
+
+
+# --- the order ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """Places in the list of elements, best first."""
+
+    candidates: list[int]
+    without_evidence: list[int]
+
+
+def category(told: Told) -> int:
+    """0 meets, 1 leans to meeting, 2 open, 3 leans to a miss, 4 misses."""
+    if told.verdict == "meets":
+        return 0
+    if told.verdict == "misses":
+        return 4
+    return {1: 1, 0: 2, -1: 3}[told.lean]
+
+
+def order(
+    elements: Sequence[Element], requirements: Sequence[Requirement], assumptions: Assumptions
+) -> tuple[list[list[Told]], Ordered]:
+    """What is told of each element (rows) and requirement (columns), and the order of the elements."""
+    told = [[judge(element, required, assumptions) for required in requirements] for element in elements]
+
+    def key(row: int) -> tuple[int, int, int, int, float, str, str]:
+        worst: dict[str, int] = {}
+        gated: dict[str, bool] = {}
+        margins = []
+        for required, answer in zip(requirements, told[row], strict=True):
+            if not required.counts:
+                continue
+            name = required.characteristic
+            worst[name] = max(worst.get(name, 0), category(answer))
+            gated[name] = required.gate is not None
+            if answer.margin is not None:
+                margins.append(answer.margin)
+        return (
+            sum(c == 4 and gated[name] for name, c in worst.items()),
+            sum(c >= 2 for c in worst.values()),
+            sum(c == 4 for c in worst.values()),
+            sum(c == 1 for c in worst.values()),
+            -min(margins) if margins else INF,
+            elements[row].maker,
+            elements[row].number,
+        )
+
+    rows = sorted(range(len(elements)), key=key)
+    evident = [any(answer.reason != "no_data" for answer in told[row]) for row in range(len(elements))]
+    return told, Ordered([r for r in rows if evident[r]], [r for r in rows if not evident[r]])

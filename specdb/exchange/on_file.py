@@ -152,9 +152,9 @@ def _load_tests(
     return key_of_test
 
 
-def _load_ratings(connection: sa.Connection, held: OnFile, key_of_test: Mapping[int, TestKey]) -> None:
+def _load_ratings(connection: sa.Connection, held: OnFile, tests: Mapping[int, TestKey]) -> None:
     for row in connection.execute(sa.select(tables.rating)):
-        test = key_of_test[row.test_id]
+        test = tests[row.test_id]
         numbers = (row.flow_l_min, row.viscosity_mm2_s, row.density_kg_m3)
         point = (
             row.characteristic, row.qualifier, digits(row.size_um), row.size_scale or "",

@@ -63,6 +63,8 @@ class Point:
 
 @dataclass(frozen=True)
 class Test:
+    __test__ = False  # not one for pytest
+
     points: tuple[Point, ...]
     standard: str | None = None
     dust: str | None = None

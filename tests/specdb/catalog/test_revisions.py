@@ -85,7 +85,7 @@ def test_a_revision_says_who_and_why(any_store: sa.Engine, actor: str, reason: s
         assert current_revision(connection) == 0
 
 
-AS_OF = [
+AS_OF: list[tuple[Any, int]] = [
     (1, 1),
     (3, 3),
     ("2", 2),
@@ -106,7 +106,7 @@ AS_OF = [
     (0, 0),
     (-1, 0),
 ]
-NO_STATE = [
+NO_STATE: list[Any] = [
     4, "4", "20240201", 10**30, "2999-01-01", "2999-01-01T00:00:00Z", "2024-02-30", "2024-13-01", "yesterday", "",
     "1.0", "\u0661", "2024-02-01T25:00", "0000-01-01", "9999-12-31T23:59:59-12:00", True, 1.5, None,
 ]  # fmt: skip
@@ -127,9 +127,8 @@ def test_as_of_neither_guesses_nor_looks_ahead(dated_store: sa.Engine, subtests:
     with read_session(dated_store) as connection:
         for as_of in NO_STATE:
             with subtests.test(as_of=as_of):
-                unread: Any = as_of
                 with pytest.raises(QuestionError) as caught:
-                    revision_as_of(connection, unread)
+                    revision_as_of(connection, as_of)
                 assert caught.value.field == "as_of"
                 assert caught.value.remedy
 

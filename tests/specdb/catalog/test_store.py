@@ -6,9 +6,12 @@ import shutil
 import sqlite3
 import threading
 from pathlib import Path
+from typing import Any
 
+import platformdirs
 import pytest
 import sqlalchemy as sa
+from alembic import command
 
 from specdb.catalog import store
 from specdb.catalog.revisions import current_revision
@@ -71,13 +74,13 @@ def test_an_empty_file_becomes_a_store(tmp_path: Path) -> None:
 
 
 def test_a_creation_that_fails_leaves_nothing(any_empty_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    whole = store.command.upgrade
+    whole = command.upgrade
 
-    def interrupted(*arguments: object) -> None:
-        whole(*arguments)  # type: ignore[arg-type]
+    def interrupted(*arguments: Any) -> None:
+        whole(*arguments)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(store.command, "upgrade", interrupted)
+    monkeypatch.setattr(command, "upgrade", interrupted)
     with pytest.raises(KeyboardInterrupt):
         store.open_store(any_empty_url, create=True)
     assert _tables(any_empty_url) == set()
@@ -276,11 +279,11 @@ def test_the_store_is_named_by_the_environment(monkeypatch: pytest.MonkeyPatch) 
 
 def test_the_store_is_else_in_the_users_data_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.delenv("SPECDB_DATABASE_URL", raising=False)
-    monkeypatch.setattr(store.platformdirs, "user_data_path", lambda *_, **__: tmp_path / "data" / "specdb")
+    monkeypatch.setattr(platformdirs, "user_data_path", lambda *_, **__: tmp_path / "data" / "specdb")
     store.open_store(store.database_url(), create=True).dispose()
     assert (tmp_path / "data" / "specdb" / "specdb.sqlite").is_file()
     (tmp_path / "file").touch()
-    monkeypatch.setattr(store.platformdirs, "user_data_path", lambda *_, **__: tmp_path / "file" / "specdb")
+    monkeypatch.setattr(platformdirs, "user_data_path", lambda *_, **__: tmp_path / "file" / "specdb")
     with pytest.raises(StoreUnreachableError, match="SPECDB_DATABASE_URL"):
         store.database_url()
 

@@ -1,0 +1,383 @@
+"""Comparing what files state with what is on file, and adding what is new in one revision."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import sqlalchemy as sa
+
+from specdb.catalog import tables
+from specdb.catalog.identity import element_id
+from specdb.catalog.writing import supersede
+from specdb.exchange.columns import TEST_COLUMNS, TEST_QUANTITIES
+from specdb.exchange.faults import Findings
+from specdb.exchange.on_file import COLUMN_OF_QUANTITY, SOURCE_COLUMNS, OnFile, claim_key
+from specdb.exchange.rating_plan import NewTest, RatingPlan, Wanted, plan_ratings
+from specdb.exchange.rows import AttributeValue, ClaimRow, ElementRow, Facts, Named, RatingRow, SourceRow, digits
+
+
+@dataclass(eq=False)
+class NewAttribute:
+    """``replaces`` is what it corrects, on file (its number) or new in this import."""
+
+    element: tuple[str, str]
+    name: str
+    value: AttributeValue
+    source: str | None
+    replaces: NewAttribute | int | None = None
+    reason: str | None = None
+    id: int = 0
+
+
+@dataclass
+class Plan:
+    """What is to be added; ``unchanged`` counts rows and cells that were on file already."""
+
+    sources: list[SourceRow] = field(default_factory=list)
+    elements: list[ElementRow] = field(default_factory=list)
+    attributes: list[NewAttribute] = field(default_factory=list)
+    claims: list[ClaimRow] = field(default_factory=list)
+    ratings: RatingPlan = field(default_factory=lambda: RatingPlan([], [], [], 0))
+    unchanged: Counter[str] = field(default_factory=Counter)
+
+    def added(self) -> dict[str, int]:
+        return {
+            "sources": len(self.sources),
+            "elements": len(self.elements),
+            "attributes": len(self.attributes),
+            "tests": len(self.ratings.new_tests),
+            "ratings": len(self.ratings.new),
+            "interchanges": len(self.claims),
+        }
+
+    @property
+    def superseded(self) -> int:
+        corrected = sum(attribute.replaces is not None for attribute in self.attributes)
+        return corrected + len(self.ratings.supersessions)
+
+    @property
+    def changes(self) -> bool:
+        return any(self.added().values()) or self.superseded > 0
+
+
+def make_plan(facts: Facts, held: OnFile, findings: Findings) -> Plan:
+    """What of ``facts`` is to be added to what is ``held``. What cannot be taken in becomes a fault."""
+    plan = Plan()
+    _plan_sources(plan, facts, held, findings)
+    _plan_elements(plan, facts, held, findings)
+    known = _Known(facts, held, findings)
+    for element in facts.elements:
+        known.source(element)
+    claims = [claim for claim in facts.claims if known.source(claim)]
+    # Both are asked of every row, so that a row at fault twice is told so at once.
+    ratings = [rating for rating in facts.ratings if all([known.element(rating), known.source(rating)])]
+    _plan_claims(plan, claims, held, findings)
+    plan.ratings = plan_ratings(ratings, held, facts.doubtful_labels, findings)
+    plan.unchanged["ratings"] = plan.ratings.unchanged
+    return plan
+
+
+def _plan_sources(plan: Plan, facts: Facts, held: OnFile, findings: Findings) -> None:
+    seen: dict[str, SourceRow] = {}
+    for source in facts.sources:
+        before = seen.setdefault(source.key, source)
+        on_file = held.sources.get(source.key)
+        if on_file is not None and on_file[1] != source.content:
+            _source_fault(source, on_file[1], "On file this document", findings)
+        elif before is not source and before.content != source.content:
+            _source_fault(source, before.content, f"In row {before.row.number} this document", findings)
+        elif on_file is not None or before is not source:
+            plan.unchanged["sources"] += 1
+        else:
+            plan.sources.append(source)
+
+
+def _source_fault(source: SourceRow, other: Sequence[str | None], who: str, findings: Findings) -> None:
+    pairs = zip(SOURCE_COLUMNS, source.content, other, strict=True)
+    column, _, theirs = next(pair for pair in pairs if pair[1] != pair[2])
+    column = "revision" if column == "document_revision" else column
+    said = f'says "{theirs}" here' if theirs else "has nothing here"
+    findings.fault(
+        source.row.file, f"{who} {said}.", "Give another document a key of its own.",
+        row=source.row.number, column=column, found=source.row.cells.get(column),
+    )  # fmt: skip
+
+
+@dataclass
+class _Known:
+    """Which documents and elements a row may refer to."""
+
+    facts: Facts
+    held: OnFile
+    findings: Findings
+    sources: set[str] = field(init=False)
+    elements: set[tuple[str, str]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.sources = {*self.held.sources, *(s.key for s in self.facts.sources), *self.facts.doubtful_sources}
+        stated = {(e.named.maker_key, e.named.number_key) for e in self.facts.elements}
+        self.elements = {*self.held.elements, *stated, *self.facts.doubtful_elements}
+
+    def source(self, row: ElementRow | RatingRow | ClaimRow) -> bool:
+        if row.source is None or row.source in self.sources or "sources" in self.facts.unread:
+            return True
+        alike = next((key for key in sorted(self.sources) if key.casefold() == row.source.casefold()), None)
+        remedy = f'"{alike}" is there.' if alike else "Add the document to sources.csv, or leave the cell blank."
+        message = "This document is neither in sources.csv nor on file."
+        self.findings.fault(row.row.file, message, remedy, row=row.row.number, column="source", found=row.source)
+        return False
+
+    def element(self, row: RatingRow) -> bool:
+        named = row.named
+        if (named.maker_key, named.number_key) in self.elements or "elements" in self.facts.unread:
+            return True
+        self.findings.fault(
+            row.row.file, "This element is neither in elements.csv nor on file.",
+            f"Add {named.maker} {named.number} to elements.csv, or correct the number.",
+            row=row.row.number, column="number", found=named.number,
+        )  # fmt: skip
+        return False
+
+
+# --- elements -------------------------------------------------------------------------------------
+
+
+def _plan_elements(plan: Plan, facts: Facts, held: OnFile, findings: Findings) -> None:
+    rows_of: dict[tuple[str, str], list[ElementRow]] = defaultdict(list)
+    for element in facts.elements:
+        rows_of[element.named.maker_key, element.named.number_key].append(element)
+    numbers = {key: dict(alike) for key, alike in held.numbers.items()}
+    for keys, rows in rows_of.items():
+        if keys in held.elements:
+            plan.unchanged["elements"] += len(rows)
+        else:
+            plan.elements.append(rows[0])
+            plan.unchanged["elements"] += len(rows) - 1
+            _note_look_alikes(rows[0].named, numbers, findings)
+        for name in dict.fromkeys(name for row in rows for name in row.attributes):
+            _plan_attribute(plan, keys, name, [row for row in rows if name in row.attributes], held, findings)
+
+
+def _note_look_alikes(named: Named, numbers: dict[tuple[str, str], dict[str, str]], findings: Findings) -> None:
+    alike = numbers.setdefault((named.maker_key, named.search_key), {})
+    for other in sorted(alike.values()):
+        one, two = sorted((named.number, other))
+        findings.note(f"{named.maker} {one} and {two} are different elements that search alike")
+    alike[named.number_key] = named.number
+
+
+def _same(one: AttributeValue, other: AttributeValue) -> bool:
+    if one.number is not None or other.number is not None:
+        return digits(one.number) == digits(other.number)
+    return one.code == other.code if one.code is not None else one.text == other.text
+
+
+def _plan_attribute(
+    plan: Plan, keys: tuple[str, str], name: str, rows: list[ElementRow], held: OnFile, findings: Findings
+) -> None:
+    """First what rows state without more ado, then what a row states as a correction."""
+    on_file = held.attributes.get((held.elements.get(keys, ""), name), [])
+    values = [(row.id, AttributeValue(row.text, row.number, row.code)) for row in on_file]
+    holding: NewAttribute | int | None = next((n for n, _ in values if n not in held.ended_attributes), None)
+    present = next((value for n, value in values if n == holding), None)
+    for correcting in (False, True):
+        stating = [row for row in rows if (row.correction is not None) == correcting]
+        if not stating or _contradict(name, stating, findings):
+            continue
+        row = min(stating, key=lambda row: (row.attributes[name].text, row.source or ""))
+        value, reason = row.attributes[name], row.correction
+        plan.unchanged["attributes"] += len(stating) - 1
+        if present is not None and _same(value, present):
+            plan.unchanged["attributes"] += 1
+            continue
+        former = [n for n, other in values if n in held.ended_attributes and _same(value, other)]
+        if former and (reason is None or reason in [held.reason_of_attribute.get(n) for n in former]):
+            findings.remarks["attributes stated as they were before a correction on file; left as corrected"] += 1
+            plan.unchanged["attributes"] += 1
+            continue
+        if present is not None and reason is None:
+            remedy = 'If it was wrong, state the reason in the column "correction".'
+            _attribute_fault(stating[0], name, f"On file this element has {present.text}.", remedy, findings)
+            continue
+        attribute = NewAttribute(keys, name, value, row.source, holding, reason if holding is not None else None)
+        plan.attributes.append(attribute)
+        holding, present = attribute, value
+
+
+def _contradict(name: str, rows: list[ElementRow], findings: Findings) -> bool:
+    first, *others = rows
+    differing = [row for row in others if not _same(row.attributes[name], first.attributes[name])]
+    for row in differing:
+        message = f"Row {first.row.number} has {first.attributes[name].text} for the same number."
+        _attribute_fault(row, name, message, "State each element once.", findings)
+    return bool(differing)
+
+
+def _attribute_fault(row: ElementRow, name: str, message: str, remedy: str, findings: Findings) -> None:
+    found = row.row.cells.get(name)
+    findings.fault(row.row.file, message, remedy, row=row.row.number, column=name, found=found)
+
+
+def _plan_claims(plan: Plan, claims: list[ClaimRow], held: OnFile, findings: Findings) -> None:
+    seen: dict[tuple[str, ...], str | None] = dict(held.claims)
+    for claim in sorted(claims, key=lambda claim: claim.remark or ""):
+        key = claim_key(claim.named[2:4], claim.replaces[2:4], claim.source, claim.date)
+        if key not in seen:
+            seen[key] = claim.remark
+            plan.claims.append(claim)
+            continue
+        plan.unchanged["interchanges"] += 1
+        if claim.remark is not None and claim.remark != seen[key]:
+            findings.remarks["interchange claims stated before with another remark; the first was kept"] += 1
+
+
+# --- writing --------------------------------------------------------------------------------------
+
+
+def write(connection: sa.Connection, revision: int, plan: Plan, held: OnFile, reason: str) -> None:
+    """Adds what is planned, in ``revision``."""
+    sources = _write_sources(connection, revision, plan, held)
+    elements = _write_elements(connection, revision, plan, held)
+    _write_attributes(connection, revision, plan, sources, elements)
+    tests = [_test_values(test, revision, sources, elements) for test in plan.ratings.new_tests]
+    for test, number in zip(plan.ratings.new_tests, _insert(connection, tables.test, tests), strict=True):
+        test.id = number
+    ratings = [_rating_values(wanted, revision) for wanted in plan.ratings.new]
+    for wanted, number in zip(plan.ratings.new, _insert(connection, tables.rating, ratings), strict=True):
+        wanted.id = number
+    _insert(
+        connection, tables.interchange_claim, [_claim_values(claim, revision, sources) for claim in plan.claims]
+    )
+    for wanted in _oldest_first(plan.ratings.supersessions):
+        old, new = _number(wanted.target), _number(wanted)
+        supersede(connection, revision, "rating", old=old, new=new, reason=wanted.row.remark or reason)
+
+
+def _insert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> list[int]:
+    if not rows:
+        return []
+    statement = table.insert().returning(table.c.id, sort_by_parameter_order=True)
+    return list(connection.execute(statement, rows).scalars())
+
+
+def _write_sources(connection: sa.Connection, revision: int, plan: Plan, held: OnFile) -> dict[str | None, int | None]:
+    rows = [
+        {"key": s.key, **dict(zip(SOURCE_COLUMNS, s.content, strict=True)), "added_in": revision}
+        for s in plan.sources
+    ]
+    numbers = _insert(connection, tables.source, rows)
+    known: dict[str | None, int | None] = {None: None, "": None}
+    known |= {key: number for key, (number, _) in held.sources.items()}
+    known |= {source.key: number for source, number in zip(plan.sources, numbers, strict=True)}
+    return known
+
+
+def _write_elements(
+    connection: sa.Connection, revision: int, plan: Plan, held: OnFile
+) -> dict[tuple[str, str], str]:
+    known = dict(held.elements)
+    rows = []
+    for row in plan.elements:
+        named = row.named
+        identity = element_id(named.maker, named.number)
+        known[named.maker_key, named.number_key] = identity
+        rows.append({"element_id": identity, **named._asdict(), "added_in": revision})
+    if rows:
+        connection.execute(tables.element.insert(), rows)
+    return known
+
+
+def _write_attributes(
+    connection: sa.Connection,
+    revision: int,
+    plan: Plan,
+    sources: Mapping[str | None, int | None],
+    elements: Mapping[tuple[str, str], str],
+) -> None:
+    rows = [
+        {
+            "element_id": elements[a.element], "name": a.name, **a.value._asdict(),
+            "source_id": sources[a.source], "added_in": revision,
+        }
+        for a in plan.attributes
+    ]  # fmt: skip
+    for attribute, number in zip(plan.attributes, _insert(connection, tables.element_attribute, rows), strict=True):
+        attribute.id = number
+        if attribute.replaces is not None and attribute.reason is not None:
+            old = attribute.replaces if isinstance(attribute.replaces, int) else attribute.replaces.id
+            supersede(connection, revision, "attribute", old=old, new=number, reason=attribute.reason)
+
+
+def _test_values(
+    test: NewTest, revision: int, sources: Mapping[str | None, int | None], elements: Mapping[tuple[str, str], str]
+) -> dict[str, Any]:
+    maker_key, number_key, source, label = test.key
+    values: dict[str, Any] = {
+        "element_id": elements[maker_key, number_key], "source_id": sources[source], "label": label or None,
+        "added_in": revision,
+    }  # fmt: skip
+    for column in TEST_COLUMNS:
+        stated = test.conditions.get(column)
+        if column in TEST_QUANTITIES:
+            values[COLUMN_OF_QUANTITY[column]] = None if stated is None else stated.number
+            values[f"{column}_text"] = None if stated is None else stated.text
+        else:
+            values[column] = None if stated is None else stated.text
+    return values
+
+
+def _rating_values(wanted: Wanted, revision: int) -> dict[str, Any]:
+    row = wanted.row
+    values: dict[str, Any] = {
+        "label": wanted.label, "test_id": _test_number(wanted), "characteristic": row.characteristic,
+        "qualifier": row.qualifier, "value": row.value, "text": row.text, "resolution": row.resolution,
+        "efficiency_percent": None if row.efficiency is None else row.efficiency[0],
+        "efficiency_resolution": None if row.efficiency is None else row.efficiency[1],
+        "size_scale": row.scale, "page": row.page, "remark": row.remark, "added_in": revision,
+    }  # fmt: skip
+    points = {
+        "size": ("size_um", row.size), "flow": ("flow_l_min", row.flow),
+        "viscosity": ("viscosity_mm2_s", row.viscosity), "density": ("density_kg_m3", row.density),
+    }  # fmt: skip
+    for name, (column, point) in points.items():
+        values[column] = None if point is None else point.number
+        values[f"{name}_text"] = None if point is None else point.text
+    return values
+
+
+def _claim_values(claim: ClaimRow, revision: int, sources: Mapping[str | None, int | None]) -> dict[str, Any]:
+    replaced = {f"replaces_{name}": value for name, value in claim.replaces._asdict().items()}
+    return {
+        **claim.named._asdict(), **replaced, "source_id": sources[claim.source], "date": claim.date,
+        "remark": claim.remark, "added_in": revision,
+    }  # fmt: skip
+
+
+def _test_number(wanted: Wanted) -> int:
+    if isinstance(wanted.test, NewTest):
+        return wanted.test.id
+    if wanted.test is None:
+        raise AssertionError("every new rating was given its test")
+    return wanted.test
+
+
+def _number(place: Wanted | int | None) -> int:
+    number = place.id if isinstance(place, Wanted) else place
+    if number is None:
+        raise AssertionError("the rating was written before what it supersedes is ended")
+    return number
+
+
+def _oldest_first(supersessions: Iterable[Wanted]) -> list[Wanted]:
+    """A chain is ended from its beginning: what takes a place must hold at that moment."""
+
+    def depth(wanted: Wanted) -> int:
+        count, place = 0, wanted.target
+        while isinstance(place, Wanted):
+            count, place = count + 1, place.target
+        return count
+
+    return sorted(supersessions, key=depth)

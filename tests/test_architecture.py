@@ -1,0 +1,82 @@
+"""Imports run one way; the core knows nothing of HTTP."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+
+ALLOWED = {
+    # part: the parts of ours that it may import
+    "specdb.errors": set(),
+    "specdb.characteristics": set(),
+    "specdb.bounds": set(),
+    "specdb.units": {"specdb.errors"},
+    "specdb.trade": {"specdb.errors", "specdb.bounds", "specdb.units"},
+    "specdb.catalog": {"specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"},
+    "specdb.duty": {
+        *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
+        "specdb.catalog",
+    },
+    "specdb.exchange": {
+        *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
+        "specdb.catalog",
+    },
+    "specdb.criteria": {
+        *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
+        *("specdb.catalog", "specdb.duty"),
+    },
+    "specdb.ranking": {"specdb.bounds", "specdb.catalog", "specdb.criteria", "specdb.duty"},
+}
+
+
+def _imports() -> Iterator[tuple[str, str]]:
+    for path in [*ROOT.glob("specdb/**/*.py"), *ROOT.glob("api/**/*.py")]:
+        module = ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom):
+                assert node.level == 0, f"{module} imports relatively"
+                yield module, node.module or ""
+                yield from ((module, f"{node.module}.{alias.name}") for alias in node.names)
+            elif isinstance(node, ast.Import):
+                yield from ((module, alias.name) for alias in node.names)
+
+
+IMPORTS = list(_imports())
+
+
+def _part(module: str) -> str:
+    return ".".join(module.split(".")[:2])
+
+
+@pytest.mark.parametrize("part", ALLOWED)
+def test_a_part_imports_only_what_stands_below_it(part: str) -> None:
+    used = {_part(what) for module, what in IMPORTS if _part(module) == part and what.startswith("specdb.")}
+    assert used - {part} <= ALLOWED[part]
+
+
+def test_the_core_knows_nothing_of_http() -> None:
+    web = ("api", "fastapi", "starlette", "httpx", "httpx2")
+    assert not [(m, w) for m, w in IMPORTS if m.startswith("specdb") and w.split(".")[0] in web]
+
+
+def test_formulas_know_nothing_of_tables() -> None:
+    outside = ("sqlalchemy", "sqlmodel", "pandas", "pydantic")
+    assert not [(m, w) for m, w in IMPORTS if m.startswith("specdb.trade") and w.split(".")[0] in outside]
+
+
+def test_pint_is_imported_by_units_alone() -> None:
+    assert {m for m, w in IMPORTS if w.split(".")[0] == "pint"} == {"specdb.units"}
+
+
+def test_importing_the_package_or_the_command_line_is_light() -> None:
+    heavy = "fastapi pandas pint sqlalchemy openpyxl httpx2 uvicorn".split()
+    code = f"import sys, specdb, specdb.cli; print([m for m in {heavy!r} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stdout.strip() == "[]"

@@ -71,15 +71,19 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
     high = np.where(np.isfinite(stated_high), stated_high, np.maximum(curve_high, stated_low))
     as_stated = np.isfinite(stated_low) | np.isfinite(stated_high)
     assumed |= np.where(shared & ~as_stated, ASSUMPTION_BITS["viscous_share_at_least"], 0)
-    lost |= np.where(as_stated | (lost & LOST_UNSTATED > 0), 0, LOST_TO_CONDITIONS)
+    placed = ~at.unstated | assumptions.unstated_conditions_match
+    stood = np.logical_or.reduceat(at.here & placed, starts)
+    lost |= np.where(stood | (lost & LOST_UNSTATED > 0), 0, LOST_TO_CONDITIONS)
+    # What an assembly drops is no printing of what its element drops: no room at a limit.
+    other = what.stated & ~what.equals(requirement.drop_of) if requirement.drop_of else np.zeros(len(starts), bool)
     low, high = _between_element_and_assembly(what, requirement.drop_of, assumptions, low, high, lost, assumed)
     return carried(
         points,
         low=low,
         high=high,
-        estimate=_estimate(evidence, at, what.equals("element")),
-        slack_low=slack_of(here_low, low, evidence.slack, starts),
-        slack_high=slack_of(here_high, high, evidence.slack, starts),
+        estimate=_estimate(evidence, at, placed, what.equals("element")),
+        slack_low=np.where(other, 0.0, slack_of(here_low, low, evidence.slack, starts)),
+        slack_high=np.where(other, 0.0, slack_of(here_high, high, evidence.slack, starts)),
         basis=np.where(as_stated, BASIS["as_stated"], BASIS["from_curve"]),
         lost=lost,
         assumed=assumed,
@@ -194,15 +198,17 @@ def _between_element_and_assembly(
     no_low = unstated | (other & (wanted == "element"))
     no_high = unstated | (other & (wanted == "assembly"))
     lost[no_low & np.isfinite(low) | no_high & np.isfinite(high)] |= LOST_TO_CONDITIONS
-    lost[unstated] |= LOST_UNSTATED
+    lost[unstated & (np.isfinite(low) | np.isfinite(high))] |= LOST_UNSTATED
     return np.where(no_low, -np.inf, low), np.where(no_high, np.inf, high)
 
 
-def _estimate(evidence: Evidence, at: _Conditions, of_element: BoolArray) -> FloatArray:
-    """The value at the required conditions; else a least-squares fit; else the worst value on file."""
+def _estimate(evidence: Evidence, at: _Conditions, placed: BoolArray, of_element: BoolArray) -> FloatArray:
+    """The value at the required conditions; else a least-squares fit; else the worst value on file.
+
+    Points ``placed`` have conditions, their own or assumed.
+    """
     points, starts = evidence.points, evidence.starts
     estimate = evidence.estimate
-    placed = ~at.unstated
     fitted = drop_estimate(
         _padded(np.where(placed, at.x, np.nan), starts),
         _padded(np.where(placed, at.y, np.nan), starts),

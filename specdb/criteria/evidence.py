@@ -127,8 +127,9 @@ class Evidence:
         return Evidence(points=self.points.rows(order), **columns)
 
     def drop(self, low: BoolArray | bool, high: BoolArray | bool, why: int) -> None:
-        """Let lower or upper bounds fall away; only a loss that bites is noted."""
-        loses = (low & self.keep_low & np.isfinite(self.low)) | (high & self.keep_high & np.isfinite(self.high))
+        """Let lower or upper bounds fall away, and note why; also of a bound that another condition took already,
+        so that the reason does not hang on the order of asking."""
+        loses = (low & np.isfinite(self.low)) | (high & np.isfinite(self.high))
         self.lost[loses] |= why
         self.keep_low &= np.logical_not(low)
         self.keep_high &= np.logical_not(high)
@@ -213,7 +214,9 @@ def carried(
     """Result of a fold; a test whose points leave no possible value shows nothing."""
     starts = starts_of(points.test)
     # Two printings of one value can put the lower bound a hair above the upper one.
-    low, high = np.minimum(low, high), np.maximum(low, high)
+    crossed = low > high
+    low, high = np.where(crossed, high, low), np.where(crossed, low, high)
+    slack_low, slack_high = np.where(crossed, slack_high, slack_low), np.where(crossed, slack_low, slack_high)
     low, high = np.where(inconsistent, -np.inf, low), np.where(inconsistent, np.inf, high)
     return Carried(
         test=points.test[starts],

@@ -36,15 +36,20 @@ def filtration_ratio(snapshot: Snapshot, requirement: Requirement, assumptions: 
     evidence = Evidence.of(snapshot.of("filtration_ratio"), assumptions)
     if requirement.size_um is None or requirement.scale is None or not len(evidence.points):
         return nothing_carried()
-    size = _on_scale(evidence, requirement.scale, assumptions)
+    size, scale = _on_scale(evidence, requirement.scale, assumptions)
     evidence.ask_falling(evidence.points.flow_l_min, requirement.flow_l_min, SAME_FLOW, assumptions)
-    ask_dust(snapshot, evidence, requirement.dust or _DUST_OF_SCALE[requirement.scale])
+    for code, name in enumerate(SCALES):
+        usual = _DUST_OF_SCALE.get(name, _DUST_OF_SCALE[requirement.scale])
+        ask_dust(snapshot, evidence, requirement.dust or usual, scale == code)
     order = np.lexsort((size, evidence.points.test))
     return _read_curve(evidence.sorted_by(order), size[order], requirement.size_um)
 
 
-def _on_scale(evidence: Evidence, wanted: str, assumptions: Assumptions) -> FloatArray:
-    """Tested sizes on the required scale; a size that had to be converted or guessed proves nothing."""
+def _on_scale(evidence: Evidence, wanted: str, assumptions: Assumptions) -> tuple[FloatArray, IntArray]:
+    """Tested sizes on the required scale (NaN beyond the table), and the scale that each was tested on.
+
+    A size that had to be converted or guessed proves nothing.
+    """
     points = evidence.points
     scale = points.scale.copy()
     if assumptions.bare_size_is is not None:
@@ -57,11 +62,12 @@ def _on_scale(evidence: Evidence, wanted: str, assumptions: Assumptions) -> Floa
     size[other] = (acftd_to_c if wanted == "c" else c_to_acftd)(points.size_um[other])
     evidence.drop(bare, bare, LOST_TO_SCALE)
     if assumptions.converted_sizes_count:
+        evidence.drop(np.isnan(size), np.isnan(size), LOST_TO_SCALE)
         evidence.assumed[other] |= ASSUMPTION_BITS["converted_sizes_count"]
     else:
         evidence.drop(other, other, LOST_TO_SCALE)
     evidence.carried |= other | bare
-    return size
+    return size, scale
 
 
 def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carried:
@@ -91,8 +97,9 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
         low=np.where(between, curve_low, test_low),
         high=np.where(between, curve_high, test_high),
         estimate=_estimate_at(size, evidence.estimate, below, above, wanted_um, starts),
-        slack_low=np.where(between, 0.0, slack_low),
-        slack_high=np.where(between, 0.0, slack_high),
+        # A stated bound at the size itself may clip what was read.
+        slack_low=np.where(between & (curve_low != test_low), 0.0, slack_low),
+        slack_high=np.where(between & (curve_high != test_high), 0.0, slack_high),
         basis=np.where(between, BASIS["interpolated"], basis),
         lost=np.bitwise_or.reduceat(evidence.lost, starts),
         assumed=np.bitwise_or.reduceat(evidence.assumed, starts),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from specdb.bounds import BoolArray
 from specdb.catalog.snapshot import Snapshot
 from specdb.criteria.evidence import (
     ASSUMPTION_BITS,
@@ -35,10 +36,10 @@ def retained_capacity(snapshot: Snapshot, requirement: Requirement, assumptions:
     return fold(evidence, requirement)
 
 
-def ask_dust(snapshot: Snapshot, evidence: Evidence, wanted: str) -> None:
-    """A result with another dust is an estimate; a dust that nobody names is not asked."""
+def ask_dust(snapshot: Snapshot, evidence: Evidence, wanted: str, where: BoolArray | bool = True) -> None:
+    """A result with another dust is an estimate; a dust that nobody names is not asked. Asks the points ``where``."""
     dust = snapshot.tests.dust
-    other = (dust.stated & ~dust.equals(wanted))[evidence.points.test]
+    other = (dust.stated & ~dust.equals(wanted))[evidence.points.test] & where
     evidence.drop(other, other, LOST_TO_CONDITIONS)
     evidence.carried |= other
 

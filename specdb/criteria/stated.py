@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from specdb.catalog.snapshot import Snapshot
-from specdb.criteria.evidence import SAME_POINT, Carried, Evidence, fold, near
+from specdb.criteria.evidence import LOST_TO_CONDITIONS, SAME_POINT, Carried, Evidence, fold, near
 from specdb.duty import Assumptions, Requirement
 
 
@@ -35,7 +35,9 @@ def fatigue(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptio
     tests, rows = snapshot.tests, evidence.points.test
     if requirement.standard is not None:
         same = tests.standard.equals(requirement.standard)[rows]
-        evidence.estimate[tests.standard.stated[rows] & ~same] = np.nan
+        other = tests.standard.stated[rows] & ~same
+        evidence.low[other], evidence.high[other], evidence.estimate[other] = -np.inf, np.inf, np.nan
+        evidence.lost[other] = LOST_TO_CONDITIONS
         evidence.ask(tests.standard.stated[rows], same, same, assumptions)
     if requirement.cycle_pressure_kpa is not None:
         pressure = tests.cycle_pressure_kpa[rows]

@@ -77,8 +77,9 @@ def judge_tests(tests: Carried, requirement: Requirement, elements: int) -> Judg
     # The test told of: where one misses, the worst of those; else the least meeting; else the lean to a miss.
     undecided = np.where(lean < 0, 0, np.where(lean > 0, 1, 2))
     group = np.where(each == MISSES, 0, np.where(each == MEETS, 1, 2))
+    reason = np.where(each == NOT_SHOWN, tests.reason, 0)
     order = np.lexsort(
-        (tests.test, tests.reason, np.nan_to_num(margins, nan=0.0), undecided * (group == 2), group, tests.element)
+        (tests.test, reason, np.nan_to_num(margins, nan=0.0), undecided * (group == 2), group, tests.element)
     )
     told = order[np.flatnonzero(np.r_[True, np.diff(tests.element[order]) != 0])]
     element = tests.element[told]

@@ -122,8 +122,10 @@ class _Planner:
                 self.of_label[label] = alike
                 continue
             if alike is not None and alike.row.supersedes is None:
-                message = f"Row {alike.row.row.number} states the same result under the label {alike.label}."
-                self._fault(row, "rating", message, "State each result once.")
+                self._label_fault(alike.row, row, "states the same result under another label")
+                alike.repeats.append(row)
+                self.of_label[label] = alike
+                continue
             wanted = Wanted(row, label, key, value)
             self.wanted.append(wanted)
             self.of_label[label] = wanted
@@ -131,9 +133,13 @@ class _Planner:
 
     def _repeat(self, same: Wanted, row: RatingRow, key: RatingKey, value: str) -> None:
         if (same.key, same.value) != (key, value) or (row.supersedes or same.row.supersedes) != same.row.supersedes:
-            message = f"Row {same.row.row.number} gives this label to another result."
-            self._fault(row, "rating", message, "Give each result a label of its own, or none.")
+            self._label_fault(same.row, row, "gives this label to another result")
         same.repeats.append(row)
+
+    def _label_fault(self, one: RatingRow, other: RatingRow, what: str) -> None:
+        first, second = sorted((one, other), key=lambda row: row.row.number)
+        remedy = "Give each result one label of its own, or none."
+        self._fault(second, "rating", f"Row {first.row.number} {what}.", remedy)
 
     # --- which are on file
 

@@ -37,7 +37,7 @@ REASONS = (
 OF_LOST_BOUNDS = ("other_scale", "condition_not_stated", "other_conditions", "approximate_only")
 
 LEAST_FAVOURABLE = {
-    "higher": min, "covers_above": min, "lower": max, "covers_below": max, "as_required": max,
+    "higher": min, "covers_above": min, "lower": max, "covers_below": max, "as_required": min,
 }  # fmt: skip
 
 
@@ -91,8 +91,8 @@ class Told:
     verdict: str
     reason: str | None
     lean: int
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     estimate: float | None
     margin: float | None
     by_rounding: bool
@@ -115,13 +115,18 @@ class Shown:
     inconsistent: bool = False
 
     def settle(self) -> Shown:
-        """Inconsistent if nothing is left between the bounds, else with the estimate between them."""
-        room = self.slack_low + self.slack_high + SAME * abs(self.high if math.isfinite(self.high) else 0.0)
-        if self.low > self.high + room:
-            return Shown(inconsistent=True)
+        """Two printings of one value may cross: the lesser is then the lower bound. The estimate lies between."""
+        if self.low > self.high:
+            self.low, self.high = self.high, self.low
+            self.slack_low, self.slack_high = self.slack_high, self.slack_low
         if self.estimate is not None:
             self.estimate = min(max(self.estimate, self.low), self.high)
         return self
+
+    @property
+    def impossible(self) -> bool:
+        """Whether the bounds cross by more than printing explains."""
+        return self.low - self.slack_low > (self.high + self.slack_high) + SAME * abs(self.high)
 
 
 @dataclass(frozen=True)
@@ -214,7 +219,8 @@ def within(value: float, wanted: float, share: float) -> bool:
 
 
 def by_unstated(assumptions: Assumptions) -> Effect:
-    return MATCHES if assumptions.unstated_conditions_match else nothing_left("condition_not_stated")
+    """No bound without the assumption; but nothing says that the test was run elsewhere either."""
+    return MATCHES if assumptions.unstated_conditions_match else Effect(False, False, "condition_not_stated", True)
 
 
 def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumptions: Assumptions) -> Effect:
@@ -226,9 +232,10 @@ def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumpt
     if flow is None:
         return by_unstated(assumptions)
     if wanted is None:
+        # The test speaks for its whole range: the most flow for the least that is shown, and the reverse.
         keeps_low = within(flow, max(stated), FLOW_WITHIN)
         keeps_high = within(flow, min(stated), FLOW_WITHIN)
-        return Effect(keeps_low, keeps_high, "other_conditions", True)
+        return Effect(keeps_low, keeps_high, "other_conditions", keeps_low and keeps_high)
     same = within(flow, wanted, FLOW_WITHIN)
     return Effect(same or flow >= wanted, same or flow <= wanted, "other_conditions", same)
 
@@ -294,7 +301,8 @@ def fold(carried: Sequence[Carried], characteristic: str) -> Shown:
     matching = [c.point.value for c in carried if c.matches]
     estimate = least(matching or [c.point.value for c in carried])
     lost = {reason for c in carried for reason in c.lost}
-    return Shown(low, high, slack_low, slack_high, estimate, lost).settle()
+    shown = Shown(low, high, slack_low, slack_high, estimate, lost)
+    return Shown(inconsistent=True) if shown.impossible else shown.settle()
 
 
 def points_of(test: Test, characteristic: str) -> list[Point]:
@@ -349,7 +357,7 @@ def by_scale(scale: str, wanted: str, assumptions: Assumptions) -> Effect:
     if scale == wanted:
         return MATCHES
     if scale == "?":
-        return nothing_left("condition_not_stated")
+        return nothing_left("other_scale")
     return Effect(matches=False) if assumptions.converted_sizes_count else nothing_left("other_scale")
 
 
@@ -375,6 +383,7 @@ def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions
         return Shown(inconsistent=True)
     size, wanted = float(required.size_um or math.nan), str(required.scale)
     points = points_of(test, "filtration_ratio")
+    points.sort(key=lambda p: (p.size_um, INF if p.flow_l_min is None else p.flow_l_min))
     carried, lost = [], set()
     for point in points:
         scale = scale_on_file(point, test)
@@ -391,13 +400,15 @@ def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions
         lost |= left.lost
         if standing is not None:
             carried.append(left)
-    carried.sort(key=lambda c: (c.size_um, INF if c.point.flow_l_min is None else c.point.flow_l_min))
+    carried.sort(key=lambda c: c.size_um)
 
     def slack(c: Carried) -> float:
         return c.slack_low if within(c.size_um, size, SAME) else 0.0
 
     low, slack_low = best_low((c.low, slack(c)) for c in carried if c.size_um <= size * (1 + SAME))
     high, slack_high = best_high((c.high, slack(c)) for c in carried if c.size_um >= size * (1 - SAME))
+    if Shown(low, high, slack_low, slack_high).impossible:
+        return Shown(inconsistent=True)
     read = interpolated(carried, size)
     if read is not None:
         floor, ceiling = low, high
@@ -417,7 +428,7 @@ def on_line(size: float, below: tuple[float, float], above: tuple[float, float])
 
 def interpolated(carried: Sequence[Carried], size: float) -> tuple[float, float] | None:
     """Lower and upper ratio read between the neighbours that are known on both sides; None without them."""
-    known = [c for c in carried if 0 < c.low and c.high < INF]
+    known = [c for c in carried if c.low > 0 and c.high < INF]
     if any(within(c.size_um, size, SAME) for c in known):
         return None
     below = [c for c in known if c.size_um < size]
@@ -433,19 +444,14 @@ def interpolated(carried: Sequence[Carried], size: float) -> tuple[float, float]
 
 def ratio_estimate(curve: Sequence[tuple[float, float]], size: float) -> float | None:
     """Along the values; the largest tested size's above it, nothing below the smallest."""
-    at = [value for tested, value in curve if within(tested, size, SAME)]
-    if at:
-        return min(at)
-    below = [point for point in curve if point[0] < size]
-    above = [point for point in curve if point[0] > size]
-    if not below:
+    up_to = [point for point in curve if point[0] <= size * (1 + SAME)]
+    beyond = [point for point in curve if point[0] > size * (1 + SAME)]
+    if not up_to:
         return None
-    nearest = max(tested for tested, _ in below)
-    left = (nearest, min(value for tested, value in below if tested == nearest))
-    if not above:
-        return left[1]
-    nearest = min(tested for tested, _ in above)
-    return on_line(size, left, (nearest, min(value for tested, value in above if tested == nearest)))
+    last = up_to[-1]
+    if within(last[0], size, SAME) or not beyond:
+        return last[1]
+    return on_line(size, last, beyond[0])
 
 
 # --- clean pressure drop --------------------------------------------------------------------------
@@ -453,17 +459,17 @@ def ratio_estimate(curve: Sequence[tuple[float, float]], size: float) -> float |
 
 @dataclass(frozen=True)
 class DropPoint:
-    """A point at known conditions: ``viscosity`` is a range where it is taken from the duty's."""
+    """A point at known conditions."""
 
     point: Point
     flow: float
-    viscosity: tuple[float, float]
+    viscosity: float
     density: float
 
     @property
     def terms(self) -> tuple[Fraction, Fraction]:
         flow, density = Fraction(self.flow), Fraction(self.density)
-        return Fraction(self.viscosity[0]) * density * flow, density * flow * flow
+        return Fraction(self.viscosity) * density * flow, density * flow * flow
 
 
 Side = tuple[Fraction, Fraction, Fraction]
@@ -550,27 +556,20 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
             if low > -INF or high < INF:
                 shown.lost.add("condition_not_stated")
         else:
-            # What is unstated is the required one, or cancels.
-            placed.append(
-                DropPoint(
-                    point,
-                    flow[1] if stated[0] is None else stated[0],
-                    viscosity if stated[1] is None else (stated[1], stated[1]),
-                    density[1] if stated[2] is None else stated[2],
-                )
-            )
+            # What is unstated is the required one, the middle of a range of them, or cancels.
+            taken = [
+                math.sqrt(least * most) if s is None else s
+                for s, (least, most) in zip(stated, (flow, viscosity, density), strict=True)
+            ]
+            placed.append(DropPoint(point, *taken))
         if low == -INF and high == INF:
             shown.lost.add("approximate_only")
 
-    own = [
-        p
-        for p in placed
-        if all(
-            within(have, want, CONDITION_WITHIN)
-            for have_ends, want_ends in ((p.flow, flow), (p.viscosity, viscosity), (p.density, density))
-            for have, want in zip(have_ends if isinstance(have_ends, tuple) else (have_ends,) * 2, want_ends, strict=True)
-        )
-    ]
+    def stands(p: DropPoint) -> bool:
+        pairs = ((p.flow, flow), (p.viscosity, viscosity), (p.density, density))
+        return all(within(have, want, CONDITION_WITHIN) for have, wants in pairs for want in wants)
+
+    own = [p for p in placed if stands(p)]
     shown.estimate = drop_estimate(
         placed, own, points, viscosity[1] * density[1] * flow[1], density[1] * flow[1] ** 2, test.drop_of
     )
@@ -610,9 +609,6 @@ def bound_drop(
     stated = [proven(p.point, assumptions.about_within) for p in own]
     low, slack_low = best_low((s[0], s[2]) for s in stated)
     high, slack_high = best_high((s[1], s[2]) for s in stated)
-    if low - slack_low > high + slack_high + SAME * abs(high if high < INF else 0.0):
-        shown.inconsistent = True
-        return
     polygon_low, polygon_high = shown.low, shown.high
     if low > -INF:
         shown.low, shown.slack_low = low, slack_low
@@ -747,7 +743,7 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
         return judge_attribute(element, required)
     tests = [t for t in element.tests if points_of(t, required.characteristic)]
     if not tests:
-        return Told("not_shown", "no_data", 0, -INF, INF, None, None, False, "")
+        return Told("not_shown", "no_data", 0, None, None, None, None, False, "not_shown")
     judged = [judge_test(t, required, assumptions) for t in tests]
     verdicts = {j.verdict for j in judged}
 
@@ -759,7 +755,7 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
     shown = told.shown
     if {"meets", "misses"} <= verdicts:
         return Told(
-            "not_shown", "sources_disagree", -1, shown.low, shown.high, shown.estimate, None, told.by_rounding, ""
+            "not_shown", "sources_disagree", -1, shown.low, shown.high, shown.estimate, None, False, ""
         )
     return Told(
         told.verdict,
@@ -769,7 +765,7 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
         shown.high,
         shown.estimate,
         told.margin if told.verdict == "meets" else None,
-        told.by_rounding,
+        told.by_rounding and told.verdict != "not_shown",
         "",
     )
 
@@ -777,7 +773,7 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
 def judge_attribute(element: Element, required: Requirement) -> Told:
     key = required.characteristic
     found = "not_shown"
-    low, high, estimate = -INF, INF, None
+    value = element.measures.get(key)
     if key == "fluid_class":
         if required.word in element.words.get("fluids_excluded", "").split():
             found = "misses"
@@ -787,9 +783,8 @@ def judge_attribute(element: Element, required: Requirement) -> Told:
         if key in element.words:
             found = "meets" if element.words[key] == required.word else "misses"
     elif key in element.measures:
-        low = high = estimate = element.measures[key]
-        found = verdict(low, high, required)
-    return Told(found, "no_data" if found == "not_shown" else None, 0, low, high, estimate, None, False, "")
+        found = verdict(element.measures[key], element.measures[key], required)
+    return Told(found, "no_data" if found == "not_shown" else None, 0, value, value, value, None, False, found)
 
 
 # --- the order ------------------------------------------------------------------------------------

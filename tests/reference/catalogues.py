@@ -8,8 +8,6 @@ from unittest import mock
 
 import pandas as pd
 from hypothesis import strategies as st
-from reference import slow
-
 from specdb import ranking
 from specdb.catalog.snapshot import Snapshot, build_snapshot
 from specdb.characteristics import CHARACTERISTICS
@@ -17,6 +15,7 @@ from specdb.duty import Question
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.duty.resolve import Duty
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
+from tests.reference import slow
 
 JUDGED = tuple(key for key, c in CHARACTERISTICS.items() if c.sense != "shown")
 
@@ -69,7 +68,7 @@ def rank(
 ) -> ranking.Ranking:
     """The program's ranking of a plain catalogue against requirements as they are."""
     duty = Duty(tuple(requirements), assumptions, None, (), ())
-    with mock.patch.object(ranking, "resolve", lambda _question, _snapshot: duty):
+    with mock.patch.object(ranking, "resolve", return_value=duty):
         return ranking.rank(Question(), snapshot_of(elements))
 
 
@@ -153,9 +152,14 @@ def drop_points(draw: st.DrawFn) -> list[slow.Point]:
         value = max(round(drop / resolution) * resolution, resolution)
         points.append(
             slow.Point(
-                "clean_pressure_drop", draw(QUALIFIERS), value, resolution,
-                flow_l_min=flow, viscosity_mm2_s=viscosity, density_kg_m3=density,
-            )  # fmt: skip
+                "clean_pressure_drop",
+                draw(QUALIFIERS),
+                value,
+                resolution,
+                flow_l_min=flow,
+                viscosity_mm2_s=viscosity,
+                density_kg_m3=density,
+            )
         )
     return points
 
@@ -238,7 +242,7 @@ def catalogues(
 LIMITS: dict[str, tuple[float, ...]] = {
     "filtration_ratio": (2.0, 75.0, 100.0, 200.0),
     "clean_pressure_drop": (20.0, 25.0, 26.0, 40.0),
-    **{key: values for key, values in OTHER_VALUES.items()},
+    **OTHER_VALUES,
 }
 
 

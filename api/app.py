@@ -7,16 +7,14 @@ from contextlib import asynccontextmanager
 from importlib.metadata import version
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api import problems
+from api.admission import WeightLimit, once_each
 from api.routes import elements, equivalents, health
 from api.store import Catalogue
 from specdb.catalog.store import database_url, open_store
-
-BODY_BYTES = 1 << 20
-"""Most that a question may weigh."""
 
 
 def create_app(url: str | None = None) -> FastAPI:
@@ -42,8 +40,9 @@ def create_app(url: str | None = None) -> FastAPI:
         redirect_slashes=False,
         docs_url=None,  # those pages fetch scripts from outside
         redoc_url=None,
-        max_body_size=BODY_BYTES,
+        dependencies=[Depends(once_each)],
     )
+    app.add_middleware(WeightLimit)
     problems.install(app)
     for routes in (health, elements, equivalents):
         app.include_router(routes.router)

@@ -136,9 +136,11 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     async def invalid(_request: Request, error: RequestValidationError) -> Response:
         # The library's own errors carry the input itself, which may hold what JSON cannot: take the message only.
+        unreadable = next((e for e in error.errors() if e["type"] == "json_invalid"), None)
+        if unreadable is not None:
+            return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"))
         faults = [_invalid(e) for e in error.errors()]
-        status = 400 if any(e["type"] == "json_invalid" for e in error.errors()) else 422
-        problem = of_status(status, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]))
+        problem = of_status(422, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]))
         problem.errors = faults
         return answer(problem)
 
@@ -157,15 +159,19 @@ def install(app: FastAPI) -> None:
 
 def _invalid(error: dict[str, Any]) -> Fault:
     place = [part for part in error["loc"] if part not in ("body", "query", "path", "header")]
-    message = shown(error["msg"].removeprefix("Value error, "))
+    message = error["msg"].removeprefix("Value error, ")
     if error["type"] == "extra_forbidden":
         message = "there is no such field"
     return Fault(pointer=_pointer(place), detail=message)
 
 
+def _json_fault(error: dict[str, Any]) -> str:
+    return f"{shown(error['ctx']['error'])} at character {error['loc'][-1]}."
+
+
 def _methods_of(app: FastAPI, path: str) -> set[str]:
     """Methods that any route at ``path`` takes: the framework itself names those of the first one only."""
-    found: set[str] = set()
+    found = {"GET", "HEAD"} if path == app.openapi_url else set()
     for template, operations in app.openapi()["paths"].items():
         if re.fullmatch(re.sub(r"\\\{[^/]+?\\\}", "[^/]+", re.escape(template)), path):
             found |= {method.upper() for method in operations}

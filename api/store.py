@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from pathlib import Path
 from threading import Lock
 from typing import Annotated
 
@@ -13,6 +14,7 @@ from specdb.catalog.reading import load_snapshot
 from specdb.catalog.revisions import current_revision, revision_as_of
 from specdb.catalog.snapshot import Snapshot
 from specdb.catalog.store import read_session
+from specdb.errors import StoreUnreachableError
 
 SNAPSHOTS_KEPT = 4
 """The current state and a few earlier ones; each may be as large as the catalogue."""
@@ -28,8 +30,17 @@ class Catalogue:
 
     def revision(self, as_of: str | None = None) -> int:
         """Raises QuestionError and NotOnFileError as :func:`specdb.catalog.revisions.revision_as_of`."""
+        self._refuse_vanished()
         with read_session(self.engine) as connection:
             return current_revision(connection) if as_of is None else revision_as_of(connection, as_of)
+
+    def _refuse_vanished(self) -> None:
+        """An open SQLite file goes on answering after it was removed: what it says is on file no more."""
+        file = self.engine.url.database
+        if self.engine.dialect.name == "sqlite" and file != ":memory:" and not Path(str(file)).exists():
+            raise StoreUnreachableError(
+                "The file of the store is gone.", remedy="Put it back, or import into it again, and start the service."
+            )
 
     def snapshot(self, as_of: str | None = None) -> Snapshot:
         revision = self.revision(as_of)

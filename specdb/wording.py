@@ -7,8 +7,8 @@ from typing import Literal
 import numpy as np
 
 from specdb.bounds import MEETS, MISSES
-from specdb.catalog.snapshot import MEASURES, Snapshot
-from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
+from specdb.catalog.snapshot import MEASURES, Points, Snapshot
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, SCALES
 from specdb.criteria import ASSUMPTION_BITS, BASES, REASONS, Judged
 from specdb.duty import ASSUMPTION_SENTENCES, Assumptions, Requirement
 from specdb.units import show
@@ -28,14 +28,8 @@ CAUTIONS = (
 )
 
 _WHY = {
-    "no_data": "nothing is on file",
-    "sources_disagree": "its tests contradict each other",
     "inconsistent_test": "the results of its test contradict each other",
-    "other_scale": "it was tested on another size scale",
-    "condition_not_stated": "its test leaves a condition unstated",
-    "other_conditions": "it was tested at other conditions",
     "approximate_only": "only an approximate value is stated",
-    "wrong_side": "what is stated bounds it on the other side only",
 }
 _HOW = {
     "as_stated": "",
@@ -155,7 +149,8 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
         return f"Meets: {title} {found}{_manner(judged, row)}; {required}."
     if verdict == MISSES:
         return f"Misses: {title} {found}{_manner(judged, row)}; {required}."
-    return f"Not shown: {title} {found}, because {_WHY[reason]}{_leaning(judged, row, units)}; {required}."
+    why = _why(snapshot, judged, row, units)
+    return f"Not shown: {title} {found}, because {why}{_leaning(judged, row, units)}; {required}."
 
 
 def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
@@ -190,6 +185,89 @@ def _manner(judged: Judged, row: int) -> str:
     return f" ({'; '.join(told)})" if told else ""
 
 
+def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
+    reason, test = REASONS[judged.reason[row]], int(judged.test[row])
+    if reason == "sources_disagree":
+        other = _source_of(snapshot, int(judged.other_test[row]))
+        return f"sources disagree: it misses by {_source_of(snapshot, test)} and meets by {other}"
+    if reason == "condition_not_stated":
+        return f"its test does not state {_listed(_unstated(snapshot, judged.requirement, test)) or 'a condition'}"
+    if reason == "other_conditions":
+        return f"it was tested at other conditions{_tested_at(snapshot, judged.requirement, test, units)}"
+    if reason == "other_scale":
+        return f"it was tested {_scales_of(snapshot, judged.requirement, test)}"
+    if reason == "wrong_side":
+        both = np.isfinite(judged.low[row]) and np.isfinite(judged.high[row])
+        return "that reaches across the limit" if both else "that leaves the other side open"
+    return _WHY[reason]
+
+
+def _source_of(snapshot: Snapshot, test: int) -> str:
+    source = snapshot.sources.get(int(snapshot.tests.source_id[test]))
+    return f"{source.key} ({source.title})" if source else "a source that is not named"
+
+
+def _points_of(snapshot: Snapshot, requirement: Requirement, test: int) -> Points:
+    points = snapshot.of(requirement.characteristic)
+    return points.rows(np.flatnonzero(points.test == test))
+
+
+def _unstated(snapshot: Snapshot, requirement: Requirement, test: int) -> list[str]:
+    """Conditions that the requirement asks and the test leaves unstated."""
+    points, tests = _points_of(snapshot, requirement, test), snapshot.tests
+    lacking = {
+        "the flow": requirement.flow_l_min is not None and bool(np.isnan(points.flow_l_min).any()),
+        "the viscosity": requirement.viscosity_low_mm2_s is not None and bool(np.isnan(points.viscosity_mm2_s).any()),
+        "the density": requirement.density_kg_m3 is not None and bool(np.isnan(points.density_kg_m3).all()),
+        "the terminal pressure drop": requirement.terminal_pressure_drop_kpa is not None
+        and bool(np.isnan(tests.terminal_pressure_drop_kpa[test])),
+        "the cycle pressure": requirement.cycle_pressure_kpa is not None
+        and bool(np.isnan(tests.cycle_pressure_kpa[test])),
+        "whether the drop is of the element or of an assembly": requirement.drop_of is not None
+        and not tests.drop_of.stated[test],
+        "whether the mass is retained or injected": requirement.characteristic == "retained_capacity"
+        and not tests.capacity_basis.stated[test]
+        and tests.standard.word(test) != "ISO 16889",
+        "the test liquid": requirement.characteristic == "bubble_point" and not tests.test_liquid.stated[test],
+        "the standard": requirement.standard is not None and not tests.standard.stated[test],
+    }
+    return [name for name, is_lacking in lacking.items() if is_lacking]
+
+
+def _tested_at(snapshot: Snapshot, requirement: Requirement, test: int, units: UnitSystem) -> str:
+    """The test's own conditions, of those that the characteristic is judged with."""
+    points, tests = _points_of(snapshot, requirement, test), snapshot.tests
+    judged_with = CHARACTERISTICS[requirement.characteristic].judged_with
+    told = [
+        span(float(np.nanmin(column)), float(np.nanmax(column)), name, units)
+        for name, column in (("flow", points.flow_l_min), ("viscosity", points.viscosity_mm2_s))
+        if name in judged_with and np.isfinite(column).any()
+    ]
+    for name, column, words in (
+        ("terminal_pressure_drop", tests.terminal_pressure_drop_kpa, "a terminal drop of"),
+        ("cycle_pressure", tests.cycle_pressure_kpa, "a cycle pressure of"),
+    ):
+        if name in judged_with and np.isfinite(column[test]):
+            told.append(f"{words} {show(float(column[test]), 'pressure', units)}")
+    for name, coded, words in (
+        ("dust", tests.dust, "with"),
+        ("test_liquid", tests.test_liquid, "in"),
+        ("drop_of", tests.drop_of, "as the drop of the"),
+        ("capacity_basis", tests.capacity_basis, "as mass"),
+        ("standard", tests.standard, "by"),
+    ):
+        if name in judged_with and coded.stated[test]:
+            told.append(f"{words} {coded.word(test)}")
+    return f" ({', '.join(told)})" if told else ""
+
+
+def _scales_of(snapshot: Snapshot, requirement: Requirement, test: int) -> str:
+    scales = {SCALES[scale] for scale in _points_of(snapshot, requirement, test).scale}
+    if "?" in scales:
+        return "at a size whose scale is not stated"
+    return "on the ACFTD scale" if "acftd" in scales else "on the µm(c) scale"
+
+
 def _leaning(judged: Judged, row: int, units: UnitSystem) -> str:
     estimate = float(judged.estimate[row])
     if not np.isfinite(estimate) or REASONS[judged.reason[row]] == "sources_disagree":
@@ -200,4 +278,4 @@ def _leaning(judged: Judged, row: int, units: UnitSystem) -> str:
 
 
 def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

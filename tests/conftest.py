@@ -23,6 +23,8 @@ import sqlalchemy as sa
 from specdb.catalog import identity
 from specdb.catalog import store as catalog_store
 from specdb.catalog.tables import metadata
+from specdb.demo import demo_folder
+from specdb.exchange import import_folder
 
 SERVER_PROGRAMS = ("initdb", "pg_ctl", "postgres")
 
@@ -51,6 +53,16 @@ def store(store_url: str) -> Iterator[sa.Engine]:
     engine = catalog_store.open_store(store_url)
     yield engine
     engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def demo_store_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """URL of a store with the demo catalogue in it, made once. To be read only."""
+    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.sqlite'}"
+    engine = catalog_store.open_store(url, create=True)
+    import_folder(engine, demo_folder(), actor="test", reason="the demo catalogue")
+    engine.dispose()
+    return url
 
 
 # --- PostgreSQL -----------------------------------------------------------------------------------

@@ -17,16 +17,17 @@ ALLOWED = {
     "specdb.errors": set(),
     "specdb.characteristics": set(),
     "specdb.bounds": set(),
+    "specdb.vocabulary": {"specdb.characteristics"},
     "specdb.units": {"specdb.errors"},
     "specdb.trade": {"specdb.errors", "specdb.bounds", "specdb.units"},
     "specdb.catalog": {"specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"},
     "specdb.duty": {
         *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
-        "specdb.catalog",
+        *("specdb.catalog", "specdb.vocabulary"),
     },
     "specdb.exchange": {
         *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
-        "specdb.catalog",
+        *("specdb.catalog", "specdb.vocabulary"),
     },
     "specdb.criteria": {
         *("specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units", "specdb.trade"),
@@ -76,7 +77,7 @@ def test_pint_is_imported_by_units_alone() -> None:
 
 
 def test_importing_the_package_or_the_command_line_is_light() -> None:
-    heavy = "fastapi pandas pint sqlalchemy openpyxl httpx2 uvicorn".split()
+    heavy = ["fastapi", "pandas", "pint", "sqlalchemy", "openpyxl", "httpx2", "uvicorn"]
     code = f"import sys, specdb, specdb.cli; print([m for m in {heavy!r} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     assert done.stdout.strip() == "[]"

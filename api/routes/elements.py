@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Depends, Path, Query
 from pydantic import BaseModel, ConfigDict
 
+from api.admission import no_query
 from api.problems import documented
 from api.store import CatalogueNeeded
 from specdb import answers
 from specdb.catalog.reading import read_element
 from specdb.catalog.store import read_session
-from specdb.duty.question import Text
+from specdb.duty.question import AsOfText
 
 router = APIRouter(prefix="/v1", tags=["catalogue"])
 
@@ -23,10 +24,15 @@ class Reading(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     units: Literal["si", "us"] = "si"
-    as_of: Text | None = None
+    as_of: AsOfText | None = None
 
 
-@router.get("/characteristics", operation_id="list_characteristics", responses=documented(503))
+@router.get(
+    "/characteristics",
+    operation_id="list_characteristics",
+    responses=documented(422, 503),
+    dependencies=[Depends(no_query)],
+)
 def list_characteristics(catalogue: CatalogueNeeded) -> answers.CharacteristicsAnswer:
     """The vocabulary: what standard tests report, and what an element is."""
     return answers.characteristics(catalogue.revision())

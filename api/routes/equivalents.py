@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 from pydantic import BaseModel, ConfigDict
 
+from api.admission import json_body
 from api.problems import documented
 from api.store import CatalogueNeeded
 from specdb import answers
@@ -22,7 +23,12 @@ class Shown(BaseModel):
     units: Literal["si", "us"] = "si"
 
 
-@router.post("/equivalents", operation_id="find_equivalents", responses=documented(400, 404, 413, 422, 503))
+@router.post(
+    "/equivalents",
+    operation_id="find_equivalents",
+    responses=documented(400, 404, 413, 415, 422, 503),
+    dependencies=[Depends(json_body)],
+)
 def find_equivalents(
     catalogue: CatalogueNeeded, question: Question, shown: Annotated[Shown, Query()]
 ) -> answers.EquivalentsAnswer:

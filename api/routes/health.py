@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from pydantic import BaseModel
 
+from api.admission import no_query
 from api.problems import documented
 from api.store import CatalogueNeeded
 from specdb.answers import METHOD_VERSION
@@ -19,7 +20,7 @@ class Health(BaseModel):
     method_version: str
 
 
-@router.get("/health", operation_id="get_health", responses=documented(503))
+@router.get("/health", operation_id="get_health", responses=documented(422, 503), dependencies=[Depends(no_query)])
 def get_health(catalogue: CatalogueNeeded) -> Health:
     """Alive, the store reachable, and the catalogue's revision."""
     return Health(

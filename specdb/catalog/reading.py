@@ -20,6 +20,7 @@ from specdb.catalog.tables import (
     Supersession,
 )
 from specdb.catalog.tables import Source as SourceRow
+from specdb.characteristics import CHARACTERISTICS
 from specdb.errors import NotOnFileError, QuestionError
 
 Row = dict[str, Any]
@@ -106,10 +107,16 @@ def read_element(connection: sa.Connection, element_id: str, revision: int) -> E
     return ElementOnFile(
         row,
         _rows(connection, attributes.order_by(attribute.c.id)),
-        _rows(connection, ratings),
+        sorted(_rows(connection, ratings), key=_as_a_sheet),
         _claims(connection, row, "", revision),
         _claims(connection, row, "replaces_", revision),
     )
+
+
+def _as_a_sheet(row: Row) -> tuple[object, ...]:
+    """Ratings as a data sheet lists them: by characteristic, test, size and flow."""
+    place = list(CHARACTERISTICS).index(row["characteristic"])
+    return (place, row["test_id"], row["size_um"] or 0.0, row["viscosity_mm2_s"] or 0.0, row["flow_l_min"] or 0.0)
 
 
 def _claims(connection: sa.Connection, of: Row, side: str, revision: int) -> list[Row]:

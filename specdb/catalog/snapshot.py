@@ -95,7 +95,7 @@ class Tests:
 class Points:
     """One row a result. ``low`` and ``high`` are what it proves, ``estimate`` what it suggests.
 
-    ``slack`` is the room its printed digits give, ``band`` half the width that they leave open.
+    ``slack`` is the room its printed digits give, ``band`` half the width that they leave open (inf for "100 %").
     ``scale`` indexes ``SCALES``; it follows from the test's standard where ``scale_inferred``.
     """
 
@@ -268,13 +268,13 @@ def _evidence(ratings: pd.DataFrame) -> dict[str, FloatArray]:
     qualifier = ratings["qualifier"].to_numpy(dtype=object)
     low = np.where(np.isin(qualifier, ("equal", "at_least")), value, -np.inf)
     high = np.where(np.isin(qualifier, ("equal", "at_most")), value, np.inf)
-    slack = printed_slack(value, resolution)
+    slack, band = printed_slack(value, resolution), resolution / 2
     # An efficiency printed without a customary pair is known to its digits only, and "100 %" not at all.
     efficiency, digit = _floats(ratings["efficiency_percent"]), _floats(ratings["efficiency_resolution"])
     for row in np.flatnonzero(np.isfinite(efficiency)):
         slack[row] = 0.0
         if efficiency[row] >= 100:
-            low[row], high[row] = -np.inf, np.inf
+            low[row], high[row], band[row] = -np.inf, np.inf, np.inf
         elif qualifier[row] == "equal" and customary_beta(efficiency[row]) is None:
             low[row], high[row] = efficiency_band(efficiency[row], digit[row])
-    return {"value": value, "low": low, "high": high, "estimate": value, "slack": slack, "band": resolution / 2}
+    return {"value": value, "low": low, "high": high, "estimate": value, "slack": slack, "band": band}

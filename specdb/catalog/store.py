@@ -16,17 +16,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import quote
 
 import platformdirs
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.script import ScriptDirectory
 
+from specdb.catalog.migrations import LATEST
 from specdb.catalog.tables import APPLICATION
 from specdb.errors import AppendOnlyError, ForeignStoreError, NewerStoreError, StoreError, StoreUnreachableError
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 ENVIRONMENT_VARIABLE = "SPECDB_DATABASE_URL"
 BUSY_SECONDS = 30
@@ -174,6 +175,8 @@ def _reaching() -> Iterator[None]:
 
 def migration_config(connection: sa.Connection) -> Config:
     """Alembic's configuration for commands on ``connection`` (of a ``migration_session``)."""
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", "specdb.catalog:migrations")
     config.set_main_option("file_template", "r%%(rev)s_%%(slug)s")
@@ -200,6 +203,8 @@ def _condition(connection: sa.Connection) -> Condition:
             value=", ".join(sorted(names)),
             remedy="Name an empty database or a new file; this one was left as it was.",
         )
+    if versions == {LATEST}:
+        return "current"
     location = migration_config(connection).get_main_option("script_location")
     known, head = _schema_versions(str(location))
     unknown = versions - known
@@ -215,6 +220,9 @@ def _condition(connection: sa.Connection) -> Condition:
 @cache
 def _schema_versions(script_location: str) -> tuple[frozenset[str], frozenset[str]]:
     """All versions of the schema that this program knows, and the latest. They are programs, read once."""
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
     config = Config()
     config.set_main_option("script_location", script_location)
     scripts = ScriptDirectory.from_config(config)
@@ -291,7 +299,9 @@ def _refuse_unless(create: bool, condition: Condition, engine: sa.Engine) -> Non
     where = engine.url.render_as_string(hide_password=True)
     if condition == "empty":
         raise StoreError(
-            "There is no store here yet.", value=where, remedy="Import a catalogue into it; that creates it."
+            "There is no store here yet.",
+            value=where,
+            remedy=f"Import a catalogue into it, which creates it, or name another with {ENVIRONMENT_VARIABLE}.",
         )
     raise StoreError(
         "The store is of an earlier version of the program.",
@@ -325,6 +335,8 @@ def upgrade(engine: sa.Engine) -> None:
         _make_file(path)
     with migration_session(engine) as connection:
         if _condition(connection) != "current":
+            from alembic import command
+
             command.upgrade(migration_config(connection), "head")
 
 

@@ -107,7 +107,7 @@ class Evidence:
         low, high, slack = points.low.copy(), points.high.copy(), points.slack.copy()
         assumed = np.zeros(n, np.int64)
         if assumptions.about_within is not None:
-            about = points.qualifier.equals("about")
+            about = points.qualifier.equals("about") & np.isfinite(points.band)
             spread = assumptions.about_within * np.abs(points.value)
             low, high = np.where(about, points.value - spread, low), np.where(about, points.value + spread, high)
             slack = np.where(about, 0.0, slack)

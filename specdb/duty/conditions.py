@@ -26,7 +26,9 @@ class Faults:
         try:
             yield
         except InputError as error:
-            self.found.append(error.at(field))
+            # A fault of one of the duty's own conditions names its place already.
+            whole = error.field is not None and error.field.startswith("duty.")
+            self.found.append(error if whole else error.at(field))
 
     def raise_any(self) -> None:
         if self.found:

@@ -37,6 +37,10 @@ from specdb.errors import QuestionError, shown
 
 TEXT_AT_MOST = 200
 _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
+_CLOCK = r"[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})?"
+_REVISION_OR_TIME = rf"^ *([0-9]{{1,18}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([T ]{_CLOCK})?) *$"
+
+UNIT_AT_MOST = 40
 
 _TEXT_SCHEMA = {"type": "string", "minLength": 1, "maxLength": TEXT_AT_MOST, "pattern": _PRINTABLE}
 _QUANTITY_SCHEMA = {
@@ -46,7 +50,7 @@ _QUANTITY_SCHEMA = {
             "type": "object",
             "properties": {
                 "value": {"type": "number"},
-                "unit": {"type": "string", "maxLength": 40, "pattern": _PRINTABLE},
+                "unit": {"type": "string", "minLength": 1, "maxLength": UNIT_AT_MOST, "pattern": _PRINTABLE},
             },
             "required": ["value", "unit"],
             "additionalProperties": False,
@@ -55,9 +59,9 @@ _QUANTITY_SCHEMA = {
 }
 
 
-def _printable(text: str) -> str:
-    if not 0 < len(text) <= TEXT_AT_MOST:
-        raise ValueError(f"a text of 1 to {TEXT_AT_MOST} characters is expected")
+def _printable(text: str, at_most: int = TEXT_AT_MOST) -> str:
+    if not 0 < len(text) <= at_most:
+        raise ValueError(f"a text of 1 to {at_most} characters is expected")
     if any(ord(c) < 32 or ord(c) == 127 or 0xD800 <= ord(c) <= 0xDFFF for c in text):
         raise ValueError("control characters and broken Unicode are not accepted")
     return text
@@ -72,6 +76,11 @@ def _finite(number: object) -> bool:
         return False
 
 
+def _number_text(number: object) -> str:
+    """A finite JSON number as typed; of an integer that no double holds, the nearest one that does."""
+    return repr(float(number)) if isinstance(number, int) and abs(number) > 2**53 else repr(number)
+
+
 def _text(value: object) -> str:
     if not isinstance(value, str):
         raise ValueError("a text is expected")
@@ -84,14 +93,21 @@ def _quantity(value: object) -> str:
     if isinstance(value, dict) and set(value) == {"value", "unit"} and isinstance(value["unit"], str):
         if not _finite(value["value"]):
             raise ValueError("value must be a finite number")
-        return _printable(f"{value['value']!r} {value['unit']}")
+        return f"{_number_text(value['value'])} {_printable(value['unit'], UNIT_AT_MOST)}"
     if _finite(value):
         raise ValueError('a bare number has no unit; write a text such as "75 L/min" or {"value": 75, "unit": "L/min"}')
     raise ValueError('write a text such as "75 L/min" or {"value": 75, "unit": "L/min"}')
 
 
+def _whole(value: object) -> object:
+    """JSON knows one kind of number: 20.0 is as whole as 20. A text is none, and neither is ``true``."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value // 1:
+        raise ValueError("a whole number is expected")
+    return value
+
+
 def _limit(value: object) -> str:
-    return _printable(repr(value)) if _finite(value) else _quantity(value)
+    return _number_text(value) if _finite(value) else _quantity(value)
 
 
 Text = Annotated[str, BeforeValidator(_text), WithJsonSchema(_TEXT_SCHEMA)]
@@ -100,6 +116,14 @@ LimitText = Annotated[
     str, BeforeValidator(_limit), WithJsonSchema({"anyOf": [{"type": "number"}, *_QUANTITY_SCHEMA["anyOf"]]})
 ]
 """A limit: a plain number for ratios and cycles, else a quantity."""
+
+
+AsOfText = Annotated[
+    str,
+    BeforeValidator(_text),
+    WithJsonSchema({"type": "string", "maxLength": TEXT_AT_MOST, "pattern": _REVISION_OR_TIME}),
+]
+"""A revision number, a date or a time; which of them, and whether there was one, the store decides."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +136,7 @@ class OneOf:
         known = {word.casefold(): word for word in self.words}
         word = known.get(_text(value).strip().casefold())
         if word is None:
-            raise ValueError(f"one of {', '.join(self.words)} is expected")
+            raise ValueError(f'"{shown(value)}" is none of {", ".join(self.words)}')
         return word
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -185,7 +209,10 @@ Measure = Annotated[
                 *_QUANTITY_SCHEMA["anyOf"],
                 {
                     "type": "object",
-                    "properties": {"value": _QUANTITY_SCHEMA, "tolerance": _QUANTITY_SCHEMA},
+                    "properties": {
+                        "value": _QUANTITY_SCHEMA,
+                        "tolerance": {"anyOf": [*_QUANTITY_SCHEMA["anyOf"], {"type": "null"}]},
+                    },
                     "required": ["value"],
                     "additionalProperties": False,
                 },
@@ -239,7 +266,11 @@ class AssumptionsAsked(Strict):
     about_within: Annotated[str | None, _share("15 %"), _SHARE_SCHEMA] = None
     viscous_share_at_least: Annotated[str | None, _share("70 %"), _SHARE_SCHEMA] = None
     converted_sizes_count: bool = Field(False, strict=True)
-    bare_size_is: Annotated[Annotated[str, OneOf(("c", "acftd"))] | None, BeforeValidator(_scale)] = None
+    bare_size_is: Annotated[
+        Annotated[str, OneOf(("c", "acftd"))] | None,
+        BeforeValidator(_scale),
+        WithJsonSchema({"anyOf": [{"type": "string", "enum": ["c", "acftd"]}, {"type": "boolean"}, {"type": "null"}]}),
+    ] = None
 
 
 def _assumptions(value: object) -> object:
@@ -306,9 +337,9 @@ class Question(Strict):
 
     original: OriginalAsked | None = None
     duty: DutyAsked = DutyAsked()
-    limit: Annotated[int, Field(ge=1, le=500, strict=True)] = 20
+    limit: Annotated[int, Field(ge=1, le=500), BeforeValidator(_whole)] = 20
     include_without_evidence: Annotated[bool, Field(strict=True)] = False
-    as_of: Text | None = Field(None, description="a revision number or a date: the catalogue as it was then")
+    as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
 
 
 def read_question(asked: object) -> Question:

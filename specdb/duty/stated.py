@@ -12,6 +12,7 @@ from specdb.errors import QuestionError
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
 from specdb.trade.threads import normal_thread
 from specdb.units import read_number, read_quantity, show
+from specdb.vocabulary import dust_of, liquid_of, standard_and_edition
 
 MEASURE_TOLERANCE_MM = {
     "gasket_outside_diameter": 0.5,
@@ -51,8 +52,12 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
     low, high = limits.get("at_least", -np.inf), limits.get("at_most", np.inf)
     if low > high:
         raise QuestionError("The lower limit lies above the upper one.", field="at_least", value=asked.at_least)
-    where: dict[str, float | str | None] = {"test_liquid": _liquid(asked.test_liquid), "drop_of": asked.drop_of}
-    where |= {"capacity_basis": asked.capacity_basis, "standard": asked.standard, "dust": asked.dust}
+    where: dict[str, float | str | None] = {"drop_of": asked.drop_of, "capacity_basis": asked.capacity_basis}
+    where |= {
+        "test_liquid": asked.test_liquid and liquid_of(asked.test_liquid),
+        "standard": asked.standard and standard_and_edition(asked.standard)[0],
+        "dust": asked.dust and dust_of(asked.dust),
+    }
     with faults.at(field):
         where |= _quantities(asked, conditions)
     with faults.at(f"{field}.size"):
@@ -147,7 +152,7 @@ def _size(asked: RequirementAsked) -> dict[str, float | str | None]:
         raise QuestionError(
             "A size without its scale can be read two ways.",
             value=asked.size,
-            remedy=f'Write "{number} um(c)" for the scale of ISO 16889, or "{number} um(acftd)" for the older ISO 4572.',
+            remedy=f'Write "{number} um(c)" (the scale of ISO 16889) or "{number} um(acftd)" (the older ISO 4572).',
         )
     return {"size_um": size.value, "scale": size.scale}
 
@@ -159,13 +164,6 @@ def _allow(text: str | None) -> float:
     if not 0 <= share < 1:
         raise QuestionError("An allowance lies between 0 and 100 %.", value=text, remedy='Write it as in "5 %".')
     return share
-
-
-def _liquid(text: str | None) -> str | None:
-    if text is None:
-        return None
-    word = text.strip().casefold()
-    return "2-propanol" if word in ("ipa", "isopropanol", "isopropyl alcohol", "propan-2-ol") else word
 
 
 def _fit(fit: FitAsked, faults: Faults) -> list[Requirement]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from specdb.characteristics import ATTRIBUTES
 from specdb.exchange.faults import Findings
 from specdb.exchange.reading import LONGEST_CELL_CHARACTERS, Sheet
-from specdb.exchange.vocabulary import one_line
+from specdb.vocabulary import one_line
 
 TEST_QUANTITIES = {
     "gravimetric_level": "concentration",

@@ -14,7 +14,11 @@ from specdb.exchange.faults import Findings
 DESCRIPTION_FILE = "datapackage.json"
 SHEETS = ("sources", "elements", "ratings", "interchanges")
 
-_TAKEN_DIALECT = {"delimiter", "quoteChar", "decimalChar", "skipInitialSpace", "$schema", "csvddfVersion"}
+_TAKEN_DIALECT = {
+    "delimiter", "quoteChar", "decimalChar", "skipInitialSpace",
+    # of no consequence for reading
+    "lineTerminator", "$schema", "csvddfVersion", "type", "name", "title", "description",
+}  # fmt: skip
 _DEFAULT_DIALECT = {
     "header": True, "headerRows": [1], "doubleQuote": True, "commentChar": None, "escapeChar": None,
     "nullSequence": None, "caseSensitiveHeader": False,
@@ -113,8 +117,7 @@ def _description(
     for name, value in dialect.items():
         if name not in _TAKEN_DIALECT and not (name in _DEFAULT_DIALECT and value == _DEFAULT_DIALECT[name]):
             remedy = "Save the file with the usual quotes and one heading line, and leave this out."
-            if name not in ("lineTerminator", "type", "title", "description", "name"):
-                _fault(findings, f"{where}.dialect.{name} is not taken here.", remedy, found=value)
+            _fault(findings, f"{where}.dialect.{name} is not taken here.", remedy, found=value)
     decimals = (
         _mark(dialect.get("decimalChar"), f"{where}.dialect.decimalChar", findings)
         or _mark(resource.get("decimalChar"), f"{where}.decimalChar", findings)

@@ -10,7 +10,7 @@ from datetime import date
 from functools import lru_cache
 from typing import NamedTuple
 
-from specdb import units
+from specdb import units, vocabulary
 from specdb.catalog.identity import LONGEST_NAME_CHARACTERS, identity_key, search_key, stated_text
 from specdb.catalog.tables import (
     LONGEST_REMARK_CHARACTERS,
@@ -26,7 +26,6 @@ from specdb.characteristics import (
     Attribute,
 )
 from specdb.errors import SpecdbError
-from specdb.exchange import vocabulary
 from specdb.exchange.columns import TEST_QUANTITIES, Columns, Row, read_columns, rows_of
 from specdb.exchange.faults import Findings
 from specdb.exchange.reading import Sheets
@@ -34,6 +33,7 @@ from specdb.trade.filtration import beta_from_efficiency, customary_beta
 from specdb.trade.threads import normal_thread
 
 ROWS_BETWEEN_PROGRESS = 2000
+_ABSOLUTE_ZERO_DEGC = -273.15
 
 _BARE_NUMBER = re.compile(r"[0-9\s.,+\-\N{MINUS SIGN}eE/]+")
 _BARE_SIZE = re.compile(r"(?P<number>[0-9\s.,]+?)\s*(?P<scale>\((?:c|acftd|\?)\)|acftd)", re.IGNORECASE)
@@ -179,10 +179,18 @@ class _Reader:
     findings: Findings
     row: Row = field(init=False)
     sound: bool = field(init=False, default=True)
+    remarked: set[str] = field(init=False, default_factory=set)
 
     def begin(self, row: Row) -> None:
         self.row = row
         self.sound = True
+        self.remarked.clear()
+
+    def remark(self, text: str) -> None:
+        """Counts the row, once, among those that ``text`` is said of."""
+        if text not in self.remarked:
+            self.remarked.add(text)
+            self.findings.remarks[text] += 1
 
     def fault(self, column: str, message: str, remedy: str) -> None:
         self.sound = False
@@ -271,25 +279,31 @@ class _Reader:
             at_unit = column == "value" and "unit" in self.row.cells and error.value == unit
             self.error("unit" if at_unit else column, error)
             return None
-        if kind != "temperature" and not quantity.value > 0:
-            self.fault(column, "The quantity is not above 0.", "Give it above 0, or leave the cell blank.")
+        lowest = _ABSOLUTE_ZERO_DEGC if kind == "temperature" else 0.0
+        if not quantity.value > lowest:
+            where = f"above {lowest:g}"
+            self.fault(column, f"The quantity is not {where}.", f"Give it {where}, or leave the cell blank.")
             return None
         if quantity.reference == "absolute":
             self.fault(column, "This is an absolute pressure.", "Give it against the surroundings (gauge).")
             return None
         if quantity.note is not None:
-            self.findings.remarks[quantity.note] += 1
+            self.remark(quantity.note)
         return quantity
 
     def point(self, column: str, kind: str, density: float | None = None) -> Point | None:
         quantity = self.quantity(column, kind, density=density)
-        if quantity is None:
-            return None
+        return None if quantity is None else self.point_of(column, quantity)
+
+    def point_of(self, column: str, quantity: units.Quantity) -> Point | None:
+        """``quantity`` with its cell as typed."""
         typed = _as_typed(self.row.cells[column], self.columns.unit.get(column))
-        if len(typed) > LONGEST_WORDS_CHARACTERS:
+        return Point(quantity.value, typed) if self.fits(column, typed) else None
+
+    def fits(self, column: str, text: str) -> bool:
+        if len(text) > LONGEST_WORDS_CHARACTERS:
             self.fault(column, "The text is too long.", f"Give at most {LONGEST_WORDS_CHARACTERS} characters.")
-            return None
-        return Point(quantity.value, typed)
+        return len(text) <= LONGEST_WORDS_CHARACTERS
 
 
 # --- sheets ---------------------------------------------------------------------------------------
@@ -435,9 +449,9 @@ def _rating(reader: _Reader, facts: Facts) -> None:
         facts.doubtful_labels.add(label or "")
         return
     if characteristic == "filtration_ratio" and value.value < 1:
-        reader.findings.remarks["filtration ratio below 1, kept as stated"] += 1
+        reader.remark("filtration ratio below 1, kept as stated")
     if source is None:
-        reader.findings.remarks["ratings without a source"] += 1
+        reader.remark("ratings without a source")
     facts.ratings.append(
         RatingRow(
             reader.row, label, supersedes, named, source, test, conditions, characteristic, qualifier,
@@ -465,7 +479,8 @@ def _conditions(reader: _Reader) -> dict[str, Stated]:
     words = _standard(reader)
     for column, spelled in (("dust", vocabulary.dust_of), ("test_liquid", vocabulary.liquid_of)):
         if (text := reader.text(column)) is not None:
-            words[column] = spelled(text)
+            word = spelled(text)
+            words[column] = word if reader.fits(column, word) else None
     for column, choices in (("drop_of", DROP_OF), ("capacity_basis", CAPACITY_BASES), ("laboratory", LABORATORIES)):
         if vocabulary.folded(reader.cell(column) or "") not in ("", "unstated"):
             words[column] = reader.word(column, choices)
@@ -514,8 +529,7 @@ def _value(reader: _Reader, characteristic: str) -> _Value | None:
     qualifier = _qualifier(reader, sign)
     unit = _unit(reader)
     text = _as_typed(cell, unit)
-    if len(text) > LONGEST_WORDS_CHARACTERS:
-        reader.fault("value", "The text is too long.", f"Give at most {LONGEST_WORDS_CHARACTERS} characters.")
+    if not reader.fits("value", text):
         return None
     kind = CHARACTERISTICS[characteristic].kind
     if kind:
@@ -560,8 +574,10 @@ def _efficiency(reader: _Reader, qualifier: str, rest: str, unit: str | None, te
         reader.fault("value", "An efficiency lies above 0 and up to 100 %.", "Give the efficiency as printed.")
         return None
     beta = customary_beta(percent)
+    if beta is None and percent < 100:
+        beta = beta_from_efficiency(percent)
     if beta is None:
-        beta = beta_from_efficiency(percent if percent < 100 else 100 - min(step, 100.0) / 2)
+        beta = 100 / (min(step, 100.0) / 2)
     # The worth of the printed digit in β: the slope of β over efficiency is β² / 100.
     return _Value(qualifier, beta, text, beta * beta / 100 * step, (percent, step))
 
@@ -596,4 +612,4 @@ def _size(
         qualifier = implied
     if quantity is None:
         return None, None, qualifier
-    return Point(quantity.value, _as_typed(cell, reader.columns.unit.get("size"))), quantity.scale, qualifier
+    return reader.point_of("size", quantity), quantity.scale, qualifier

@@ -5,21 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN
 from specdb.criteria import REASONS, Judged
 from tests.reference import slow
-from tests.reference.catalogues import JUDGED, Case, cases, rank
+from tests.reference.catalogues import CURVES, JUDGED, Case, cases, rank, thorough
 
 VERDICTS = {MEETS: "meets", MISSES: "misses", NOT_SHOWN: "not_shown"}
-CURVES = ("filtration_ratio", "clean_pressure_drop", "retained_capacity")
-thorough = settings(
-    max_examples=150,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
-)
 
 
 def same_number(found: float, expected: float | None) -> bool:

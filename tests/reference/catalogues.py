@@ -7,10 +7,13 @@ from typing import Any
 from unittest import mock
 
 import pandas as pd
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
+
 from specdb import ranking
 from specdb.catalog.snapshot import Snapshot, build_snapshot
 from specdb.characteristics import CHARACTERISTICS
+from specdb.criteria import Judged, judge
 from specdb.duty import Question
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.duty.resolve import Duty
@@ -18,6 +21,15 @@ from specdb.trade.filtration import beta_from_efficiency, customary_beta
 from tests.reference import slow
 
 JUDGED = tuple(key for key, c in CHARACTERISTICS.items() if c.sense != "shown")
+CURVES = ("filtration_ratio", "clean_pressure_drop", "retained_capacity")
+
+thorough = settings(
+    max_examples=120,
+    deadline=None,
+    derandomize=True,
+    phases=[Phase.explicit, Phase.generate, Phase.shrink],
+    suppress_health_check=list(HealthCheck),
+)
 
 # --- frames ---------------------------------------------------------------------------------------
 
@@ -70,6 +82,13 @@ def rank(
     duty = Duty(tuple(requirements), assumptions, None, (), ())
     with mock.patch.object(ranking, "resolve", return_value=duty):
         return ranking.rank(Question(), snapshot_of(elements))
+
+
+def judge_all(
+    elements: list[slow.Element], requirements: list[Requirement], assumptions: Assumptions
+) -> list[Judged]:
+    snapshot = snapshot_of(elements)
+    return [judge(snapshot, required, assumptions) for required in requirements]
 
 
 # --- catalogues -----------------------------------------------------------------------------------
@@ -208,11 +227,13 @@ FLUIDS = (None, "HM", "HM HV", "HFC")
 
 
 @st.composite
-def elements_of(draw: st.DrawFn, keys: tuple[str, ...], maker: str, number: str, tests_at_most: int) -> slow.Element:
+def elements_of(
+    draw: st.DrawFn, keys: tuple[str, ...], maker: str, number: str, tests_at_most: int, tests_joined: bool = True
+) -> slow.Element:
     tests: list[slow.Test] = []
     for key in keys:
         tests += draw(st.lists(tests_of(key), min_size=0, max_size=tests_at_most))
-    if len(tests) > 1 and draw(st.integers(0, 5)) == 0:
+    if tests_joined and len(tests) > 1 and draw(st.integers(0, 5)) == 0:
         # One test may report several characteristics.
         other = tests.pop()
         tests[0] = replace(tests[0], points=tests[0].points + other.points)
@@ -227,14 +248,19 @@ def elements_of(draw: st.DrawFn, keys: tuple[str, ...], maker: str, number: str,
 
 @st.composite
 def catalogues(
-    draw: st.DrawFn, keys: tuple[str, ...], least: int = 1, most: int = 6, tests_at_most: int = 3
+    draw: st.DrawFn,
+    keys: tuple[str, ...],
+    least: int = 1,
+    most: int = 6,
+    tests_at_most: int = 3,
+    tests_joined: bool = True,
 ) -> list[slow.Element]:
     numbers = draw(
         st.lists(
             st.tuples(st.sampled_from("AB"), st.sampled_from("1234")), min_size=least, max_size=most, unique=True
         )
     )
-    return [draw(elements_of(keys, maker, number, tests_at_most)) for maker, number in numbers]
+    return [draw(elements_of(keys, maker, number, tests_at_most, tests_joined)) for maker, number in numbers]
 
 
 # --- requirements ---------------------------------------------------------------------------------
@@ -247,7 +273,7 @@ LIMITS: dict[str, tuple[float, ...]] = {
 
 
 @st.composite
-def requirements_on(draw: st.DrawFn, key: str, identity: str) -> Requirement:
+def requirements_on(draw: st.DrawFn, key: str, identity: str, usual_way_only: bool = False) -> Requirement:
     where: dict[str, Any] = {"allow": draw(st.sampled_from((0.0, 0.0, 0.05)))}
     judged_with = CHARACTERISTICS[key].judged_with
     if "size" in judged_with:
@@ -277,7 +303,7 @@ def requirements_on(draw: st.DrawFn, key: str, identity: str) -> Requirement:
     values = st.sampled_from(LIMITS.get(key, PRESSURES_KPA))
     first, second = sorted((draw(values), draw(values)))
     usual = "at_most" if CHARACTERISTICS[key].sense in ("lower", "covers_below") else "at_least"
-    limits = draw(st.sampled_from((usual, usual, usual, "at_least", "at_most", "both")))
+    limits = usual if usual_way_only else draw(st.sampled_from((usual, usual, usual, "at_least", "at_most", "both")))
     if limits in ("at_least", "both"):
         where["low"] = first
     if limits in ("at_most", "both"):

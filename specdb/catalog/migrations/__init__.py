@@ -10,3 +10,6 @@ an up-to-date store (Alembic sees no CHECK constraints and no triggers; write th
     with store.migration_session(store.open_store("sqlite://", create=True)) as connection:
         command.revision(store.migration_config(connection), "what changes", rev_id="0002", autogenerate=True)
 """
+
+LATEST = "0001"
+"""The last step, so that a store that is up to date is known without loading Alembic."""

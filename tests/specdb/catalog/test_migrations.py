@@ -11,8 +11,10 @@ import sqlalchemy as sa
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 
 from specdb.catalog import store
+from specdb.catalog.migrations import LATEST
 from specdb.catalog.tables import metadata
 from specdb.errors import StoreError
 
@@ -110,6 +112,7 @@ def _one_version_ahead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         return config
 
     monkeypatch.setattr(store, "migration_config", ahead)
+    monkeypatch.setattr(store, "LATEST", "0002")
 
 
 def test_a_store_of_an_earlier_version_is_brought_up_when_asked(
@@ -159,3 +162,9 @@ def test_the_next_migration_can_be_drafted(store_url: str, tmp_path: Path) -> No
     compile(drafted, "drafted", "exec")
     assert "import sqlmodel" in drafted
     assert drafted.count("pass") == 2  # nothing differs
+
+
+def test_the_latest_step_is_the_one_that_a_store_is_compared_with(filled_store: sa.Engine) -> None:
+    with store.migration_session(filled_store) as connection:
+        scripts = ScriptDirectory.from_config(store.migration_config(connection))
+    assert scripts.get_heads() == [LATEST]

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
 import pytest
+import sqlalchemy as sa
 
 from specdb.catalog import tables
-from tests.specdb.exchange.stored import RATING_HEADINGS, held
+from specdb.catalog.store import open_store
+from specdb.errors import ImportRefusedError, RowFault
+from specdb.exchange import import_folder
+from tests.specdb.exchange.stored import RATING_HEADINGS, counts, held
 
 
 def ratings_csv(*rows: dict[str, str]) -> str:
@@ -14,6 +22,28 @@ def ratings_csv(*rows: dict[str, str]) -> str:
     columns = list(dict.fromkeys(column for row in whole for column in row))
     lines = [",".join(f'"{row.get(column, "")}"' for column in columns) for row in whole]
     return "\n".join([",".join(columns), *lines, ""])
+
+
+@pytest.fixture(scope="module")
+def untouched(store_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[sa.Engine]:
+    """A store that no refused import changes, so that one serves all of them."""
+    path = shutil.copy(store_template, tmp_path_factory.mktemp("untouched") / "store.sqlite")
+    engine = open_store(f"sqlite:///{path}")
+    yield engine
+    assert counts(engine)["revision"] == 0
+    engine.dispose()
+
+
+@pytest.fixture
+def refused(
+    untouched: sa.Engine, write_folder: Callable[[Mapping[str, str | bytes]], Path]
+) -> Callable[[Mapping[str, str | bytes]], tuple[RowFault, ...]]:
+    def refuse(files: Mapping[str, str | bytes]) -> tuple[RowFault, ...]:
+        with pytest.raises(ImportRefusedError) as refusal:
+            import_folder(untouched, write_folder(files), actor="test", reason="for a test")
+        return refusal.value.faults
+
+    return refuse
 
 
 BETA = {"characteristic": "filtration_ratio", "size": "10 um(c)"}
@@ -65,6 +95,7 @@ def test_a_sign_before_the_size_says_how_the_ratio_is_meant(qualifier, size, exp
     [
         ("99.5 %", "", 200, 99.5, 0.1), ("98.7", "%", 75, 98.7, 0.1), ("98 %", "", 50, 98, 1),
         ("97.5", "percent", 40, 97.5, 0.1), ("100 %", "", 200, 100, 1), ("100.0 %", "", 2000, 100, 0.1),
+        ("99.99999999999999999 %", "", 2e19, 100, 1e-17), ("1e2 %", "", 2, 100, 100),
     ],
 )  # fmt: skip
 def test_efficiencies(value, unit, beta, percent, step, rating):
@@ -178,6 +209,9 @@ FLOW = {"characteristic": "rated_flow", "value": "75 L/min"}
         ({**BETA, "value": "200", "size": "~10 um(c)"}, "size"),
         ({**BETA, "value": "200", "size": "<4 um(c)", "qualifier": "at_most"}, "size"),
         ({**BETA, "value": "200", "size": ">30 um(c)", "qualifier": "about"}, "size"),
+        ({**BETA, "value": "200", "size": "<" + "0" * 60 + "10" + " " * 136 + "um(c)"}, "size"),
+        ({"characteristic": "temperature_low", "value": "-273.15 degC"}, "value"),
+        ({**FLOW, "test_liquid": "ß" * 150}, "test_liquid"),
         ({**FLOW, "flow": "75"}, "flow"),
         ({**FLOW, "viscosity": "30 cP"}, "viscosity"),
         ({**FLOW, "viscosity": "150 SUS"}, "viscosity"),

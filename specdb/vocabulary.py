@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 from specdb.characteristics import CHARACTERISTICS
 
@@ -41,6 +42,7 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """``text`` for comparing words: no case, and spaces, dashes and underscores alike."""
     return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
@@ -89,9 +91,7 @@ def liquid_of(text: str) -> str:
     return "2-propanol" if plain in _PROPANOL else plain
 
 
-_CHARACTERISTIC_OF = {
-    folded(name): c.key for c in CHARACTERISTICS.values() for name in (c.key, c.title)
-}
+_CHARACTERISTIC_OF = {folded(name): c.key for c in CHARACTERISTICS.values() for name in (c.key, c.title)}
 
 
 def characteristic_of(text: str) -> str | None:

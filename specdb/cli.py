@@ -8,21 +8,23 @@ that needs them, so that ``specdb --help`` answers at once.
 from __future__ import annotations
 
 import getpass
+import io
 import json
 import os
 import re
 import socket
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from specdb.errors import ImportRefusedError, QuestionError, SpecdbError
+from specdb.errors import ImportRefusedError, QuestionError, RowFault, SpecdbError
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
@@ -30,6 +32,8 @@ if TYPE_CHECKING:
     from specdb.duty import Question
 
 LOOPBACK = "127.0.0.1"
+LISTED = 10
+"""Candidates at a terminal, where nothing else is said."""
 
 app = typer.Typer(
     help="Which hydraulic filter element serves a duty, which may stand in for another, and what is not shown.",
@@ -52,6 +56,9 @@ Maker = Annotated[str | None, typer.Option("--maker", help="The maker, where sev
 
 def main() -> None:
     """Run the command line, and turn our errors into one line and an exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a console that lacks µ or ≥ is no reason to fail
     try:
         app()
     except SpecdbError as error:
@@ -59,16 +66,33 @@ def main() -> None:
         sys.exit(error.exit_status)
 
 
+def _print_json(text: str) -> None:
+    """JSON is UTF-8 (RFC 8259, section 8.1), whatever the console takes."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8")
+    print(text)
+
+
 def _say(error: SpecdbError) -> None:
     faults = error.faults if isinstance(error, ImportRefusedError) else getattr(error, "faults", ())
     if "--json" in sys.argv:
-        told: dict[str, Any] = {"code": error.code, "message": str(error), "errors": [str(f) for f in faults]}
-        print(json.dumps(told, ensure_ascii=False), file=sys.stderr)
+        print(json.dumps(_told(error, faults), ensure_ascii=False), file=sys.stderr)
         return
     found = f" Found: {error.value}" if error.value is not None and not faults else ""
     print(f"specdb: {error.message if faults else error}{found}", file=sys.stderr)
     for fault in faults:
         print(f"  {fault}", file=sys.stderr)
+
+
+def _told(error: SpecdbError, faults: Sequence[SpecdbError | RowFault]) -> dict[str, Any]:
+    """An error as data; ``errors`` holds each fault with its place, what was found and what would be right."""
+    each = [
+        asdict(fault)
+        if isinstance(fault, RowFault)
+        else {"field": fault.field, "message": fault.message, "found": fault.value, "remedy": fault.remedy}
+        for fault in faults or (error,)
+    ]
+    return {"code": error.code, "message": str(error), "errors": each}
 
 
 @contextmanager
@@ -107,9 +131,7 @@ def import_(
             progress=progress,
         )
     if as_json:
-        from dataclasses import asdict
-
-        print(json.dumps(asdict(report), ensure_ascii=False, indent=2))
+        _print_json(json.dumps(asdict(report), ensure_ascii=False, indent=2))
     else:
         print_import(report)
 
@@ -128,7 +150,8 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
     from rich.progress import Progress
 
     started = time.monotonic()
-    bar = Progress(console=Console(stderr=True), transient=True)
+    terminal = Console(stderr=True)
+    bar = Progress(console=terminal, transient=True, disable=not terminal.is_terminal)
     task = bar.add_task("importing", total=None)
 
     def advance(done: int, total: int) -> None:
@@ -139,7 +162,8 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
     try:
         yield advance
     finally:
-        bar.stop()
+        if bar.live.is_started:
+            bar.stop()
 
 
 # --- asking ---------------------------------------------------------------------------------
@@ -182,7 +206,9 @@ def rank(
     duty: Annotated[
         Path | None, typer.Option("--duty", help="A file with the question in JSON, as the API takes it; - for input.")
     ] = None,
-    limit: Annotated[int, typer.Option(min=1, max=500, help="Most candidates to list.")] = 10,
+    limit: Annotated[
+        int | None, typer.Option(min=1, max=500, help=f"Most candidates to list; {LISTED} unless --duty says.")
+    ] = None,
     without_evidence: Annotated[
         bool, typer.Option("--without-evidence", help="List elements with nothing on file as well.")
     ] = False,
@@ -199,7 +225,7 @@ def rank(
         asked["original"] = {"number": number} | ({"maker": maker} if maker else {})
     elif maker is not None:
         raise QuestionError("A maker alone names no element.", field="--maker", remedy="Give the part number too.")
-    stated = asked.setdefault("duty", {})
+    stated = _part(asked, "duty")
     fluid = {"grade": grade, "viscosity_index": viscosity_index, "viscosity": viscosity, "density": density}
     _put(stated, "fluid", fluid | {"class": fluid_class})
     for name, value in (
@@ -210,11 +236,14 @@ def rank(
         if value is not None:
             stated[name] = value
     if require:
-        stated["require"] = [*stated.get("require", []), *map(requirement_of, require)]
+        stated["require"] = [*_part(stated, "require", list), *map(requirement_of, require)]
     _put(stated, "fit", dict(map(fit_of, fit or [])))
     if assume:
         stated["assumptions"] = assumptions_of(assume)
-    asked |= {"limit": limit, "include_without_evidence": without_evidence}
+    if limit is not None or "limit" not in asked:
+        asked["limit"] = LISTED if limit is None else limit
+    if without_evidence:
+        asked["include_without_evidence"] = True
     if as_of is not None:
         asked["as_of"] = as_of
     _answer(read_question(asked), units, as_json, explain)
@@ -235,7 +264,7 @@ def _answer(question: Question, units: Units, as_json: bool, explain: bool) -> N
         include_without_evidence=question.include_without_evidence,
     )
     if as_json:
-        print(answer.model_dump_json(indent=2))
+        _print_json(answer.model_dump_json(indent=2))
     else:
         print_equivalents(answer, explain)
 
@@ -243,7 +272,16 @@ def _answer(question: Question, units: Units, as_json: bool, explain: bool) -> N
 def _put(stated: dict[str, Any], group: str, values: dict[str, Any]) -> None:
     given = {name: value for name, value in values.items() if value is not None}
     if given:
-        stated[group] = stated.get(group, {}) | given
+        stated[group] = _part(stated, group) | given
+
+
+def _part(asked: dict[str, Any], name: str, kind: type = dict) -> Any:
+    """The object or list at ``name`` in a question from a file, to which options are added."""
+    part = asked.setdefault(name, kind())
+    if not isinstance(part, kind):
+        what = "object" if kind is dict else "list"
+        raise QuestionError(f"This is no JSON {what}.", value=part, field=name, remedy="See docs/duty.md.")
+    return part
 
 
 def _revision(connection: sa.Connection, as_of: str | None) -> int:
@@ -258,7 +296,8 @@ def _question_file(path: Path) -> dict[str, Any]:
         text = sys.stdin.read() if field == "-" else path.read_text(encoding="utf-8")
         asked = json.loads(text)
     except (OSError, ValueError, RecursionError) as error:
-        raise QuestionError(f"The file cannot be read: {error}", field=field, remedy="Give a JSON question.") from None
+        why = getattr(error, "strerror", None) or str(error)
+        raise QuestionError(f"The file cannot be read: {why}.", field=field, remedy="Give a JSON question.") from None
     if not isinstance(asked, dict):
         raise QuestionError("The file holds no JSON object.", field=field, remedy="Give a JSON question.")
     return asked
@@ -301,11 +340,14 @@ def fit_of(text: str) -> tuple[str, str | dict[str, str]]:
 
 
 def assumptions_of(texts: list[str]) -> str | dict[str, Any]:
-    """Assumptions as typed: "customary", or names with or without a value."""
-    if "customary" in texts:
+    """Assumptions as typed: "customary", names with or without a value, or both, where the names have the last word."""
+    from specdb.duty.question import AssumptionsAsked
+
+    if texts == ["customary"]:
         return "customary"
-    pairs = (text.partition("=") for text in texts)
-    return {name.strip(): value.strip() if sign else True for name, sign, value in pairs}
+    all_of_them = dict.fromkeys(AssumptionsAsked.model_fields, True) if "customary" in texts else {}
+    pairs = (text.partition("=") for text in texts if text != "customary")
+    return all_of_them | {name.strip(): value.strip() if sign else True for name, sign, value in pairs}
 
 
 @app.command()
@@ -327,7 +369,7 @@ def show(
         found = read_element(connection, find_element(connection, number, maker, revision), revision)
     answer = element_answer(found, revision, units.value)
     if as_json:
-        print(answer.model_dump_json(indent=2))
+        _print_json(answer.model_dump_json(indent=2))
     else:
         print_element(answer)
 

@@ -92,6 +92,13 @@ def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) ->
     if not told:
         return
     out.print(f"{candidate.rank}. {candidate.element.maker} {candidate.element.number}", soft_wrap=True)
+    if every_sentence:
+        standing = candidate.standing
+        out.print(
+            f"   Standing: {standing.gate_misses} gates missed; {standing.not_in_favour} criteria miss, lean to a miss "
+            f"or have no data; {standing.misses} miss; {standing.leaning_to_meet} lean to meeting.",
+            soft_wrap=True,
+        )
     for criterion in told:
         out.print(f"   {criterion.explanation}", soft_wrap=True)
         if every_sentence:

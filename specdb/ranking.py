@@ -10,7 +10,7 @@ from specdb.bounds import MEETS, MISSES, BoolArray, FloatArray, IntArray
 from specdb.catalog.snapshot import Snapshot
 from specdb.criteria import REASONS, Judged, judge
 from specdb.duty import Question
-from specdb.duty.resolve import Duty, resolve
+from specdb.duty.resolve import Duty, resolve, without_contradicted
 
 ORDER = (
     "fewest misses among fit, seal and fluid, envelope pressure, collapse, bypass and temperature",
@@ -55,15 +55,37 @@ class Ranking:
 
 
 def rank(question: Question, snapshot: Snapshot) -> Ranking:
-    """Every element of ``snapshot`` judged and ordered. Raises as :func:`specdb.duty.resolve.resolve`."""
+    """Every element of ``snapshot`` judged and ordered.
+
+    Raises as :func:`specdb.duty.resolve.resolve`, and QuestionError where the original's ratings contradict
+    each other so that nothing of it can be required.
+    """
     duty = resolve(question, snapshot)
     judged = tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
+    if duty.original is not None:
+        duty, judged = _without_contradictions(duty, duty.original, judged)
     standing = _standing(judged, len(snapshot.elements))
     order = in_order(standing)
     evident = _has_evidence(judged, len(snapshot.elements))[order]
     if duty.original is not None:
         evident, order = evident[order != duty.original], order[order != duty.original]
     return Ranking(snapshot, duty, judged, standing, order[evident], order[~evident])
+
+
+def _without_contradictions(
+    duty: Duty, original: int, judged: tuple[Judged, ...]
+) -> tuple[Duty, tuple[Judged, ...]]:
+    """Of what is taken from the original, only what the original itself does not miss: where its tests
+    contradict each other it cannot be asked of another. What is left out is noted."""
+    missed = [
+        each.requirement
+        for each in judged
+        if each.requirement.origin == "original"
+        and MISSES in (each.verdict[original], each.verdict_without_assumptions[original])
+    ]
+    if not missed:
+        return duty, judged
+    return without_contradicted(duty, missed), tuple(each for each in judged if each.requirement not in missed)
 
 
 def in_order(standing: Standing) -> IntArray:

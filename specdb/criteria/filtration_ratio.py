@@ -88,8 +88,9 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
     )
     read_low = _on_the_line(size, evidence.low, last, first, wanted_um, between)
     read_high = _on_the_line(size, evidence.high, last, first, wanted_um, between)
-    curve_low = np.minimum(np.maximum(read_low, test_low), test_high)
-    curve_high = np.maximum(np.minimum(read_high, test_high), test_low)
+    # A one-sided point between the neighbours that the line contradicts leaves only what is proven.
+    between &= (read_low <= test_high) & (read_high >= test_low)
+    curve_low, curve_high = np.fmax(read_low, test_low), np.fmin(read_high, test_high)
     as_tested = np.logical_or.reduceat(at_size & (evidence.keep_low | evidence.keep_high), starts)
     basis = np.where(as_tested, BASIS["as_stated"], BASIS["carried"])
     return carried(

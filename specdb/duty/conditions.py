@@ -40,6 +40,12 @@ def read_positive(text: str, kind: str, *, density_kg_m3: float | None = None) -
     quantity = read_quantity(text, kind, density_kg_m3=density_kg_m3)
     if not quantity.value > 0:
         raise QuestionError(f"A {kind} must be above zero.", value=text, remedy="Leave it out if it is not known.")
+    if quantity.reference == "absolute":
+        raise QuestionError(
+            "Ratings are gauge pressures or pressure drops, not absolute pressures.",
+            value=text,
+            remedy="State it over atmospheric pressure.",
+        )
     return quantity
 
 

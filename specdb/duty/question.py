@@ -335,6 +335,25 @@ class OriginalAsked(Strict):
 class Question(Strict):
     """Which elements serve this duty, or may stand in for this original?"""
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "duty": {
+                        "flow": "75 L/min",
+                        "bypass_cracking_pressure": "170 kPa",
+                        "require": [
+                            {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"},
+                            {"characteristic": "retained_capacity", "at_least": {"value": 60, "unit": "g"}},
+                        ],
+                        "assumptions": "customary",
+                    },
+                    "limit": 5,
+                }
+            ]
+        }
+    )
+
     original: OriginalAsked | None = None
     duty: DutyAsked = DutyAsked()
     limit: Annotated[int, Field(ge=1, le=500), BeforeValidator(_whole)] = 20

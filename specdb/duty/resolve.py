@@ -10,6 +10,7 @@ import numpy as np
 from specdb.catalog.identity import identity_key, search_key
 from specdb.catalog.reading import not_on_file
 from specdb.catalog.snapshot import Snapshot
+from specdb.characteristics import CHARACTERISTICS
 from specdb.duty.conditions import DutyConditions, Faults
 from specdb.duty.original import original_requirements
 from specdb.duty.question import AssumptionsAsked, DutyAsked, OriginalAsked, Question
@@ -64,6 +65,23 @@ def resolve(question: Question, snapshot: Snapshot) -> Duty:
             remedy="Name an original element with ratings on file, or state at least one requirement.",
         )
     return Duty(_named(requirements), assumptions, row, conditions.unused, tuple(dict.fromkeys(notes)))
+
+
+def without_contradicted(duty: Duty, contradicted: list[Requirement]) -> Duty:
+    """The duty without requirements that the original they were taken from misses itself, and a note of each.
+
+    Raises QuestionError where nothing else is required.
+    """
+    requirements = tuple(r for r in duty.requirements if r not in contradicted)
+    if not requirements:
+        raise QuestionError(
+            "The original's ratings contradict each other, and nothing else is required.",
+            field="duty.require",
+            remedy="State at least one requirement.",
+        )
+    titles = dict.fromkeys(CHARACTERISTICS[r.characteristic].title for r in contradicted)
+    notes = tuple(f"The original's own ratings contradict its {title}, which is not required." for title in titles)
+    return replace(duty, requirements=requirements, notes=duty.notes + notes)
 
 
 def _clearance(duty: DutyAsked, conditions: DutyConditions) -> float:

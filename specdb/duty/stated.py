@@ -8,7 +8,7 @@ from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
 from specdb.duty.conditions import DutyConditions, Faults, read_positive
 from specdb.duty.question import DutyAsked, FitAsked, MeasureAsked, RequirementAsked
 from specdb.duty.requirement import Requirement
-from specdb.errors import QuestionError
+from specdb.errors import InputError, QuestionError
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
 from specdb.trade.threads import normal_thread
 from specdb.units import read_number, read_quantity, show
@@ -58,13 +58,16 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
         "standard": asked.standard and standard_and_edition(asked.standard)[0],
         "dust": asked.dust and dust_of(asked.dust),
     }
+    notes: list[str] = []
     with faults.at(field):
-        where |= _quantities(asked, conditions)
+        where |= _quantities(asked, conditions, notes)
     with faults.at(f"{field}.size"):
         where |= _size(asked)
     with faults.at(f"{field}.allow"):
         where["allow"] = _allow(asked.allow)
-    return Requirement("", characteristic.key, "stated", low=low, high=high, **where)  # type: ignore[arg-type]
+    return Requirement(
+        "", characteristic.key, "stated", low=low, high=high, notes=tuple(notes), **where  # type: ignore[arg-type]
+    )
 
 
 def _refuse_foreign_conditions(asked: RequirementAsked, field: str, faults: Faults) -> None:
@@ -107,38 +110,36 @@ def _ratio(text: str) -> float:
     return beta
 
 
-def _quantities(asked: RequirementAsked, conditions: DutyConditions) -> dict[str, float | str | None]:
+def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list[str]) -> dict[str, float | str | None]:
     """Conditions of the requirement; flow, viscosity, density and terminal drop fall back on the duty's."""
     judged_with = CHARACTERISTICS[asked.characteristic].judged_with
-    found: dict[str, float | str | None] = {}
+
+    def own(name: str, kind: str, density_kg_m3: float | None = None) -> float | None:
+        text = getattr(asked, name)
+        if text is None or name not in judged_with:
+            return None
+        try:
+            quantity = read_positive(text, kind, density_kg_m3=density_kg_m3)
+        except InputError as error:
+            raise error.at(name) from None
+        if quantity.note:
+            notes.append(f"{name}: {quantity.note}")
+        return quantity.value
+
+    found: dict[str, float | str | None] = {"cycle_pressure_kpa": own("cycle_pressure", "pressure")}
+    flow, density, terminal = own("flow", "flow"), own("density", "density"), own("terminal_pressure_drop", "pressure")
     if "flow" in judged_with:
-        found["flow_l_min"] = _stated(asked, "flow", "flow") if asked.flow else conditions.flow_l_min
-    if "density" in judged_with:
-        found["density_kg_m3"] = _stated(asked, "density", "density") if asked.density else conditions.density_kg_m3
-    if "viscosity" in judged_with:
-        if asked.viscosity:
-            density = found["density_kg_m3"]
-            value = _stated(asked, "viscosity", "viscosity", None if density is None else float(density))
-            band: tuple[float, float] | None = (value, value)
-        else:
-            band = conditions.viscosity_mm2_s
-        found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = band or (None, None)
+        found["flow_l_min"] = conditions.flow_l_min if flow is None else flow
     if "terminal_pressure_drop" in judged_with:
-        found["terminal_pressure_drop_kpa"] = (
-            _stated(asked, "terminal_pressure_drop", "pressure")
-            if asked.terminal_pressure_drop
-            else conditions.terminal_pressure_drop_kpa
-        )
-    if asked.cycle_pressure and "cycle_pressure" in judged_with:
-        found["cycle_pressure_kpa"] = _stated(asked, "cycle_pressure", "pressure")
+        found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if terminal is None else terminal
+    if "density" in judged_with:
+        density = conditions.density_kg_m3 if density is None else density
+        found["density_kg_m3"] = density
+    if "viscosity" in judged_with:
+        value = own("viscosity", "viscosity", density)
+        band = conditions.viscosity_mm2_s if value is None else (value, value)
+        found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = band or (None, None)
     return found
-
-
-def _stated(asked: RequirementAsked, name: str, kind: str, density_kg_m3: float | None = None) -> float:
-    try:
-        return read_positive(getattr(asked, name), kind, density_kg_m3=density_kg_m3).value
-    except QuestionError as error:
-        raise error.at(name) from None
 
 
 def _size(asked: RequirementAsked) -> dict[str, float | str | None]:

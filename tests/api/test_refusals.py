@@ -353,7 +353,9 @@ def test_an_element_that_is_not_on_file(client: TestClient) -> None:
     refusal(client.get("/v1/elements/0123456789abcdef"), 404, "not-on-file", "/element_id")
 
 
-@pytest.mark.parametrize("element_id", ["x", "0123456789ABCDEF", "0123456789abcdef0", "0123456789abcdef%0A", "%ED%A0%80"])
+@pytest.mark.parametrize(
+    "element_id", ["x", "0123456789ABCDEF", "0123456789abcdef0", "0123456789abcdef%0A", "%ED%A0%80"]
+)
 def test_an_element_id_that_is_none(client: TestClient, element_id: str) -> None:
     refusal(client.get(f"/v1/elements/{element_id}"), 422, "request", "/element_id")
 
@@ -361,7 +363,9 @@ def test_an_element_id_that_is_none(client: TestClient, element_id: str) -> None
 # --- addresses, methods, query ---------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("path", ["/", "/nothing", "/v1", "/v1/elements/", "/v1/equivalents/", "/docs", "/v2/equivalents"])
+@pytest.mark.parametrize(
+    "path", ["/", "/nothing", "/v1", "/v1/elements/", "/v1/equivalents/", "/docs", "/v2/equivalents"]
+)
 def test_there_is_nothing_at_other_addresses(client: TestClient, path: str) -> None:
     refusal(client.get(path), 404, "no-such-address")
     refusal(client.post(path, json={}), 404, "no-such-address")
@@ -452,7 +456,8 @@ def two_makers(tmp_path: Path) -> Iterator[TestClient]:
     folder.mkdir()
     (folder / "elements.csv").write_text("maker,number\nDemo Works,X 1\nOther Demo,x1\n")
     (folder / "ratings.csv").write_text(
-        "maker,number,characteristic,value\nDemo Works,X 1,collapse_pressure,5 bar\nOther Demo,x1,collapse_pressure,9 bar\n"
+        "maker,number,characteristic,value\n"
+        "Demo Works,X 1,collapse_pressure,5 bar\nOther Demo,x1,collapse_pressure,9 bar\n"
     )
     url = f"sqlite:///{tmp_path / 'two.sqlite'}"
     engine = open_store(url, create=True)

@@ -19,8 +19,8 @@ BUSINESS = {f"urn:specdb:problem:{error.code}" for error in family(InputError)}
 """Problems of a request that has the form of its schema: a unit, a limit or a state that is none."""
 
 # A question can have the form that the schema asks for and still ask for what cannot be judged, or name
-# a part or a state of the catalogue that is not there; `test_generated_requests` holds that no fault of
-# form is among those refusals. Every other address must take whatever its schema allows.
+# a part or a state of the catalogue that is not there; so can the state of an element. No fault of form
+# may be among those refusals, and every other address must take whatever its schema allows.
 CONFIG = schemathesis.Config.from_dict(
     {
         "operations": [

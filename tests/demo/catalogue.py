@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from specdb.catalog.reading import load_snapshot
+from specdb.catalog import reading, revisions
 from specdb.catalog.snapshot import Snapshot, build_snapshot
 from specdb.catalog.store import read_session
 
@@ -37,16 +37,19 @@ class Facts:
 
 @dataclass(frozen=True)
 class Demo:
-    """The demo catalogue, imported once. ``engine`` is read only: nothing may be written to it."""
+    """The demo catalogue, imported once as revision 1 of a store that holds one correction more.
+
+    ``facts`` and ``snapshot`` are of revision 1. Nothing may be written to ``engine`` any more.
+    """
 
     engine: sa.Engine
     facts: Facts
     snapshot: Snapshot
 
-    def loaded(self, revision: int = 1) -> Snapshot:
+    def loaded(self, as_of: str) -> Snapshot:
         """Read from the store again, through whatever stands in the program's place by then."""
         with read_session(self.engine) as connection:
-            return load_snapshot(connection, revision)
+            return reading.load_snapshot(connection, revisions.revision_as_of(connection, as_of))
 
 
 def row_of(snapshot: Snapshot, number: str) -> int:
@@ -130,6 +133,8 @@ def attribute(number: str, name: str, **columns: Any) -> Change:
 
 
 def no_attribute(number: str, name: str) -> Change:
+    """The catalogue did not state this attribute of the element."""
+
     def change(facts: Facts) -> Facts:
         rows = (facts.attributes["element_id"] == facts.element_id(number)) & (facts.attributes["name"] == name)
         assert rows.any(), "the attribute to leave out is not on file"

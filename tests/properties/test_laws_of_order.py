@@ -16,6 +16,7 @@ from tests.reference.catalogues import (
     cases,
     catalogues,
     elements_of,
+    quick,
     rank,
     requirements_on,
     thorough,
@@ -29,7 +30,7 @@ WITHOUT_CURVE = tuple(
 
 
 @given(cases(most=4), st.data())
-@thorough
+@quick
 def test_an_unrelated_element_changes_nothing_of_the_others(case: Case, data: st.DataObject) -> None:
     keys = tuple(sorted({r.characteristic for r in case.requirements} & set(JUDGED)))
     # Last in the snapshot, so that the rows of the others stay what they were.

@@ -30,6 +30,7 @@ thorough = settings(
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
     suppress_health_check=list(HealthCheck),
 )
+quick = settings(thorough, max_examples=50)
 
 # --- frames ---------------------------------------------------------------------------------------
 
@@ -117,7 +118,7 @@ OTHER_VALUES = {
     "temperature_low": (-40.0, -30.0, -29.9, -10.0),
     "temperature_high": (80.0, 99.6, 100.0, 120.0),
 }
-PRESSURES_KPA = (500.0, 996.0, 1000.0, 1003.0, 2000.0)
+PRESSURES_KPA = (500.0, 995.0, 995.6, 1000.0, 1000.0, 1003.0, 2000.0)
 
 
 @st.composite
@@ -202,7 +203,7 @@ def other_points(draw: st.DrawFn, key: str) -> list[slow.Point]:
 
 
 @st.composite
-def tests_of(draw: st.DrawFn, key: str) -> slow.Test:
+def random_test(draw: st.DrawFn, key: str) -> slow.Test:
     points = {"filtration_ratio": ratio_points(), "clean_pressure_drop": drop_points()}.get(key, other_points(key))
     return slow.Test(
         tuple(draw(points)),
@@ -232,7 +233,7 @@ def elements_of(
 ) -> slow.Element:
     tests: list[slow.Test] = []
     for key in keys:
-        tests += draw(st.lists(tests_of(key), min_size=0, max_size=tests_at_most))
+        tests += draw(st.lists(random_test(key), min_size=0, max_size=tests_at_most))
     if tests_joined and len(tests) > 1 and draw(st.integers(0, 5)) == 0:
         # One test may report several characteristics.
         other = tests.pop()

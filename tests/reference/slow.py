@@ -410,7 +410,8 @@ def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions
     if Shown(low, high, slack_low, slack_high).impossible:
         return Shown(inconsistent=True)
     read = interpolated(carried, size)
-    if read is not None:
+    # A line that a one-sided point contradicts altogether says nothing.
+    if read is not None and read[0] <= high and read[1] >= low:
         floor, ceiling = low, high
         low = min(max(read[0], floor), ceiling)
         high = max(min(read[1], ceiling), floor)
@@ -676,7 +677,11 @@ def drop_estimate(
 
 
 def verdict(low: float, high: float, required: Requirement, slack_low: float = 0.0, slack_high: float = 0.0) -> str:
-    below, above = required.allowed_low, required.allowed_high
+    below, above = required.low, required.high
+    if math.isfinite(below):
+        below -= required.allow * abs(below)
+    if math.isfinite(above):
+        above += required.allow * abs(above)
 
     def room(limit: float) -> float:
         return SAME * abs(limit) if math.isfinite(limit) else 0.0

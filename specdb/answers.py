@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict
 
 from specdb.catalog.reading import ElementOnFile
 from specdb.catalog.snapshot import Snapshot
-from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, title_of
 from specdb.criteria import BASES, REASONS, Judged
 from specdb.duty import Requirement
 from specdb.ranking import ORDER, Ranking
@@ -29,7 +29,6 @@ from specdb.wording import (
     explanation,
     kind_of,
     requirement_words,
-    title_of,
 )
 
 METHOD_VERSION = "1"

@@ -182,3 +182,11 @@ ATTRIBUTES: dict[str, Attribute] = {
         Attribute("series", "series", "text"),
     )
 }
+
+
+def title_of(criterion: str) -> str:
+    """Title of a characteristic, of an attribute, or of the fluid's class."""
+    if criterion == "fluid_class":
+        return "fluid class"
+    known = CHARACTERISTICS.get(criterion)
+    return known.title if known else ATTRIBUTES[criterion].title

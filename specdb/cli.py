@@ -78,10 +78,31 @@ def _say(error: SpecdbError) -> None:
     if "--json" in sys.argv:
         print(json.dumps(_told(error, faults), ensure_ascii=False), file=sys.stderr)
         return
-    found = f" Found: {error.value}" if error.value is not None and not faults else ""
-    print(f"specdb: {error.message if faults else error}{found}", file=sys.stderr)
-    for fault in faults:
-        print(f"  {fault}", file=sys.stderr)
+    if faults:
+        whole = error.message if isinstance(error, ImportRefusedError) else f"{len(faults)} fields are wrong."
+        print(f"specdb: {whole}", file=sys.stderr)
+    for fault in faults or [error]:
+        text = str(fault) if isinstance(fault, RowFault) else _as_typed(fault)
+        print(f"  {text}" if faults else f"specdb: {text}", file=sys.stderr)
+
+
+def _as_typed(error: SpecdbError) -> str:
+    """An error in one line, its field named as the option that it was typed in."""
+    place = f"{_option_of(error.field)}: " if error.field else ""
+    found = f" Found: {error.value}." if error.value is not None and error.value not in error.message else ""
+    return f"{place}{error.message}{found}" + (f" {error.remedy}" if error.remedy else "")
+
+
+def _option_of(field: str) -> str:
+    if "--duty" in sys.argv:
+        return field
+    if match := re.fullmatch(r"duty\.require\.(\d+)(?:\.(.+))?", field):
+        return f"--require no. {int(match[1]) + 1}" + (f", {match[2]}" if match[2] else "")
+    if match := re.fullmatch(r"duty\.(fit|assumptions)\.?(.*)", field):
+        return f"{'--fit' if match[1] == 'fit' else '--assume'} {match[2]}".rstrip()
+    if match := re.fullmatch(r"duty\.(?:fluid\.)?(\w+)", field):
+        return "--fluid-class" if match[1] == "class" else f"--{match[1].replace('_', '-')}"
+    return {"original.number": "NUMBER", "original.maker": "--maker", "as_of": "--as-of"}.get(field, field)
 
 
 def _told(error: SpecdbError, faults: Sequence[SpecdbError | RowFault]) -> dict[str, Any]:
@@ -428,6 +449,6 @@ def demo(
         _refuse_taken(LOOPBACK, port)
     with _store(create=True) as engine, _progress() as progress:
         import_folder(engine, demo_folder(), actor="specdb demo", reason="the demo catalogue", progress=progress)
-    print(what_to_try(url, None if load_only else f"http://{LOOPBACK}:{port}"), flush=True)
+    print(what_to_try(url, None if load_only else f"http://{LOOPBACK}:{port}", sys.argv[0]), flush=True)
     if not load_only:
         _run_server(LOOPBACK, port)

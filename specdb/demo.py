@@ -27,16 +27,17 @@ def demo_url() -> str:
     return f"sqlite:///{folder / 'demo.sqlite'}"
 
 
-def what_to_try(url: str, service: str | None) -> str:
-    """What to type next, ready to copy."""
+def what_to_try(url: str, service: str | None, program: str) -> str:
+    """What to type next, ready to copy; ``program`` is how this one was called."""
+    program = shlex.quote(program)
     lines = [
         "The demo catalogue is loaded. Every maker, part and figure in it is invented.",
         "",
         "Try next, in another terminal of the same folder:",
         f"  export SPECDB_DATABASE_URL={shlex.quote(url)}",
-        "  .venv/bin/specdb show 'Dulse 23'",
-        "  .venv/bin/specdb rank 'Dulse 23' --assume customary",
-        "  .venv/bin/specdb rank --flow '75 L/min' --require 'filtration_ratio >= 200; size 10 um(c)' "
+        f"  {program} show 'Dulse 23'",
+        f"  {program} rank 'Dulse 23' --assume customary",
+        f"  {program} rank --flow '75 L/min' --require 'filtration_ratio >= 200; size 10 um(c)' "
         "--require 'retained_capacity >= 60 g' --fit 'thread 1-12 UNF' --explain",
     ]
     if service is not None:

@@ -5,15 +5,19 @@ Texts from a catalogue are never read as markup.
 
 from __future__ import annotations
 
+import math
+from collections import Counter
+from collections.abc import Iterable
+
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from specdb.answers import CandidateShown, ElementAnswer, EquivalentsAnswer
+from specdb.answers import CandidateShown, ElementAnswer, EquivalentsAnswer, RatingOnFile
 from specdb.exchange import ImportReport
 
-WIDTH_WITHOUT_TERMINAL = 120
+WIDTH_WITHOUT_TERMINAL = 160
 
 
 def console() -> Console:
@@ -40,8 +44,8 @@ def print_equivalents(answer: EquivalentsAnswer, every_sentence: bool) -> None:
     if answer.original is not None:
         out.print(f"Original: {answer.original.element.maker} {answer.original.element.number}")
     out.print(
-        f"{answer.considered} elements considered; {answer.without_evidence} with nothing on file for any criterion "
-        f"are left out. Catalogue revision {answer.catalog_revision}."
+        f"Elements considered: {answer.considered}, of them left out with nothing on file for any criterion: "
+        f"{answer.without_evidence}. Catalogue revision {answer.catalog_revision}."
     )
     if not answer.candidates:
         out.print("No candidate has anything on file for these criteria.")
@@ -65,9 +69,9 @@ def _requirements(out: Console, answer: EquivalentsAnswer) -> None:
 
 def _candidates(out: Console, answer: EquivalentsAnswer) -> None:
     table = _table("rank", "maker", "number", "meets", "misses", "not shown", "smallest margin", "status")
+    titles = {requirement.id: requirement.title for requirement in answer.requirements}
     for candidate in answer.candidates:
         met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
-        margin = candidate.standing.smallest_margin
         status = candidate.element.status or ""
         if candidate.element.successor:
             status += f", successor {candidate.element.successor}"
@@ -77,12 +81,27 @@ def _candidates(out: Console, answer: EquivalentsAnswer) -> None:
             candidate.element.maker,
             candidate.element.number,
             met,
-            ", ".join(candidate.misses) or "-",
-            ", ".join(candidate.not_shown) or "-",
-            "" if margin is None else f"{margin:+.3f}",
+            _counted(titles[i] for i in candidate.misses),
+            _counted(titles[i] for i in candidate.not_shown),
+            _smallest_margin(candidate, titles),
             status,
         )
     out.print(table)
+
+
+def _counted(titles: Iterable[str]) -> str:
+    """Titles once each, with how many requirements of them there are if there are several."""
+    counts = Counter(titles)
+    return ", ".join(title if n == 1 else f"{title} ({n})" for title, n in counts.items()) or "-"
+
+
+def _smallest_margin(candidate: CandidateShown, titles: dict[str, str]) -> str:
+    """The margin in percent of what is required, and the criterion that has it."""
+    smallest = candidate.standing.smallest_margin
+    if smallest is None:
+        return ""
+    tightest = next(c for c in candidate.criteria if c.margin == smallest)
+    return f"{math.expm1(smallest):+.0%} {titles[tightest.requirement]}"
 
 
 def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
@@ -102,7 +121,7 @@ def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) ->
     for criterion in told:
         out.print(f"   {criterion.explanation}", soft_wrap=True)
         if every_sentence:
-            margin = "" if criterion.margin is None else f" Margin {criterion.margin:+.3f}."
+            margin = "" if criterion.margin is None else f" Margin {criterion.margin:+.3f} (logarithm)."
             sources = "; ".join(f"{s.source} ({s.title})" for s in criterion.sources)
             if margin or sources:
                 out.print(f"      {sources}.{margin}", soft_wrap=True)
@@ -124,19 +143,13 @@ def print_element(answer: ElementAnswer) -> None:
     for attribute in answer.attributes:
         _row(attributes, attribute.title, attribute.text, attribute.source)
     out.print(attributes)
-    ratings = _table("rating", "characteristic", "as stated", "conditions", "test", "source")
+    ratings = _table("characteristic", "as stated", "converted", "conditions", "test", "source", "rating")
     for rating in answer.ratings:
         qualifier = "" if rating.qualifier == "equal" else rating.qualifier.replace("_", " ") + " "
-        at = [
-            *(f"{rating.size}" for _ in range(rating.size is not None)),
-            *(v for v in (rating.flow, rating.viscosity, rating.density, rating.drop_of, rating.test_liquid) if v),
-        ]
-        if rating.terminal_pressure_drop:
-            at.append(f"to {rating.terminal_pressure_drop}")
-        if rating.cycle_pressure:
-            at.append(f"cycles of {rating.cycle_pressure}")
+        converted = "" if rating.unit is None else f"{rating.value:.4g} {rating.unit}"
         test = " ".join(v for v in (rating.standard, rating.edition, rating.dust, rating.test) if v)
-        _row(ratings, rating.rating, rating.title, qualifier + rating.text, ", ".join(at), test, rating.source)
+        stated = qualifier + rating.text
+        _row(ratings, rating.title, stated, converted, _conditions(rating), test, rating.source, rating.rating)
     out.print(ratings)
     for claim in answer.claimed_to_replace:
         out.print(
@@ -144,6 +157,13 @@ def print_element(answer: ElementAnswer) -> None:
         )
     for claim in answer.claimed_to_be_replaced_by:
         out.print(f"Claimed to be replaced by {claim.maker} {claim.number} ({claim.source}): a claim, no proof.")
+
+
+def _conditions(rating: RatingOnFile) -> str:
+    told = [rating.size, rating.flow, rating.viscosity, rating.density, rating.drop_of, rating.test_liquid]
+    told.append(rating.terminal_pressure_drop and f"to {rating.terminal_pressure_drop}")
+    told.append(rating.cycle_pressure and f"cycles of {rating.cycle_pressure}")
+    return ", ".join(filter(None, told))
 
 
 def print_import(report: ImportReport) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from specdb.bounds import MEETS, MISSES
 from specdb.catalog.snapshot import MEASURES, Points, Snapshot
-from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, SCALES
+from specdb.characteristics import CHARACTERISTICS, SCALES, title_of
 from specdb.criteria import ASSUMPTION_BITS, BASES, REASONS, Judged
 from specdb.duty import ASSUMPTION_SENTENCES, Assumptions, Requirement
 from specdb.units import show
@@ -37,13 +37,6 @@ _HOW = {
     "interpolated": "read between two tested sizes",
     "from_curve": "worked out from its drop test",
 }
-
-
-def title_of(characteristic: str) -> str:
-    if characteristic == "fluid_class":
-        return "fluid class"
-    known = CHARACTERISTICS.get(characteristic)
-    return known.title if known else ATTRIBUTES[characteristic].title
 
 
 def kind_of(characteristic: str) -> str:
@@ -139,7 +132,8 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     """One sentence that a customer could be read, on one criterion of one element."""
     requirement = judged.requirement
     title = title_of(requirement.characteristic)
-    required = f"{limits(requirement, units)} is required"
+    asked = conditions(requirement, units)
+    required = f"{limits(requirement, units)}{f' ({asked})' if asked else ''} is required"
     verdict = int(judged.verdict[row])
     reason = REASONS[judged.reason[row]]
     if reason == "no_data":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,9 @@ from specdb.characteristics import CHARACTERISTICS
 from specdb.errors import NotOnFileError, QuestionError
 
 Row = dict[str, Any]
+
+ALIKE_AT_MOST = 5
+"""Numbers that are offered in place of one that is not on file."""
 
 
 def _table(model: type[SQLModel]) -> sa.Table:
@@ -151,16 +155,31 @@ def find_element(connection: sa.Connection, number: str, maker: str | None, revi
     if found:
         makers = ", ".join(row.maker for row in found)
         raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
-    alike = connection.execute(query.where(element.c.search_key == search_key(number)).limit(5)).all()
-    raise not_on_file(number, maker, [(row.maker, row.number) for row in alike])
+    key = search_key(number)
+    alike = connection.execute(query.where(element.c.search_key == key).limit(ALIKE_AT_MOST)).all()
+    containing = element.c.search_key.contains(key, autoescape=True)
+    alike = alike or connection.execute(query.where(containing).limit(ALIKE_AT_MOST)).all()
+    named = sa.or_(claim.c.search_key == key, claim.c.replaces_search_key == key)
+    claimed = connection.execute(
+        sa.select(claim)
+        .where(named, _in_force(claim, "claim", revision))
+        .order_by(claim.c.id)
+        .limit(ALIKE_AT_MOST)
+    )
+    claims = [f"{c.maker} {c.number} is claimed to replace {c.replaces_maker} {c.replaces_number}" for c in claimed]
+    raise not_on_file(number, maker, [(row.maker, row.number) for row in alike], claims)
 
 
-def not_on_file(number: str, maker: str | None, alike: list[tuple[str, str]]) -> NotOnFileError:
-    """The error for a number that nobody has, naming those that look like it."""
-    named = " or ".join(f"{whose} {its}" for whose, its in alike)
+def not_on_file(
+    number: str, maker: str | None, alike: Sequence[tuple[str, str]], claims: Sequence[str] = ()
+) -> NotOnFileError:
+    """The error for a number that nobody has, naming those that look like it or hold it, and claims of it."""
+    told = [f"{claim} (a claim, no proof)." for claim in claims]
+    if alike:
+        told.append(f"On file and alike, but another number: {' or '.join(f'{whose} {its}' for whose, its in alike)}.")
     return NotOnFileError(
         f"No element{f' of {maker}' if maker else ''} has this number.",
         value=number,
         field="number",
-        remedy=f"On file and alike, but another number: {named}." if alike else "Check its dashes and letters.",
+        remedy=" ".join(told) or "Check its dashes and letters.",
     )

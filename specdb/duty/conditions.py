@@ -26,9 +26,10 @@ class Faults:
         try:
             yield
         except InputError as error:
-            # A fault of one of the duty's own conditions names its place already.
-            whole = error.field is not None and error.field.startswith("duty.")
-            self.found.append(error if whole else error.at(field))
+            # A fault of one of the duty's own conditions names its place already, as may the field's own reader.
+            if error.field is None or not error.field.startswith("duty."):
+                error.field = field if error.field in (None, field.rpartition(".")[2]) else f"{field}.{error.field}"
+            self.found.append(error)
 
     def raise_any(self) -> None:
         if self.found:
@@ -67,7 +68,7 @@ class DutyConditions:
                 with faults.at(f"duty.{name}"):
                     self._temperatures[name] = read_quantity(text, "temperature").value
         self._viscosity: tuple[float, float] | SpecdbError | None = None
-        with faults.at("duty.fluid"):
+        with faults.at("duty.fluid.grade" if duty.fluid.viscosity is None else "duty.fluid.viscosity"):
             self._viscosity = self._fluid_viscosity(duty.fluid)
 
     def _read(self, text: str | None, kind: str, field: str, faults: Faults) -> float | None:

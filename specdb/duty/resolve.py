@@ -8,18 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from specdb.catalog.identity import identity_key, search_key
-from specdb.catalog.reading import not_on_file
+from specdb.catalog.reading import ALIKE_AT_MOST, not_on_file
 from specdb.catalog.snapshot import Snapshot
-from specdb.characteristics import CHARACTERISTICS
+from specdb.characteristics import title_of
 from specdb.duty.conditions import DutyConditions, Faults
 from specdb.duty.original import original_requirements
 from specdb.duty.question import AssumptionsAsked, DutyAsked, OriginalAsked, Question
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.duty.stated import stated_requirements
-from specdb.errors import QuestionError
+from specdb.errors import QuantityError, QuestionError
 from specdb.units import read_quantity
-
-ALIKE_AT_MOST = 5
 
 
 @dataclass(frozen=True)
@@ -79,7 +77,7 @@ def without_contradicted(duty: Duty, contradicted: list[Requirement]) -> Duty:
             field="duty.require",
             remedy="State at least one requirement.",
         )
-    titles = dict.fromkeys(CHARACTERISTICS[r.characteristic].title for r in contradicted)
+    titles = dict.fromkeys(title_of(r.characteristic) for r in contradicted)
     notes = tuple(f"The original's own ratings contradict its {title}, which is not required." for title in titles)
     return replace(duty, requirements=requirements, notes=duty.notes + notes)
 
@@ -101,7 +99,9 @@ def find_original(snapshot: Snapshot, asked: OriginalAsked) -> int:
         rows = rows[elements.maker_key[rows] == maker]
     if not len(rows):
         looked_for = search_key(asked.number)
-        alike = [r for r, its in enumerate(elements.number) if search_key(its) == looked_for]
+        keys = [search_key(its) for its in elements.number]
+        alike = [row for row, key in enumerate(keys) if key == looked_for]
+        alike = alike or [row for row, key in enumerate(keys) if looked_for in key]
         raise not_on_file(
             asked.number, asked.maker, [(elements.maker[r], elements.number[r]) for r in alike[:ALIKE_AT_MOST]]
         ).at("original")
@@ -138,7 +138,10 @@ def _assumptions(asked: AssumptionsAsked) -> Assumptions:
 def _share(asked: str | None, field: str) -> float | None:
     if asked is None:
         return None
-    share = read_quantity(asked, "percent").value / 100
+    try:
+        share = read_quantity(asked, "percent").value / 100
+    except QuantityError as error:
+        raise error.at(field) from None
     if not 0 <= share < 1:
         raise QuestionError(
             "A share lies between 0 and 100 %.", value=asked, field=field, remedy='Write it as in "15 %".'

@@ -98,9 +98,9 @@ def _ratio(text: str) -> float:
     """A filtration ratio, or an efficiency in percent that stands for one."""
     if text.rstrip().endswith("%"):
         efficiency = read_quantity(text, "percent").value
-        beta = customary_beta(efficiency)
-        return beta if beta is not None else beta_from_efficiency(efficiency)
-    beta = read_number(text).value
+        beta = customary_beta(efficiency) or beta_from_efficiency(efficiency)
+    else:
+        beta = read_number(text).value
     if beta < 1:
         raise QuestionError(
             "A required filtration ratio below 1 would ask for more particles downstream than upstream.",
@@ -171,7 +171,8 @@ def _fit(fit: FitAsked, faults: Faults) -> list[Requirement]:
     found: list[Requirement] = []
     if fit.clearance is not None:
         with faults.at("duty.fit.clearance"):
-            read_quantity(fit.clearance, "length")
+            if read_quantity(fit.clearance, "length").value < 0:
+                raise QuestionError("A clearance cannot be negative.", value=fit.clearance)
     for name in FitAsked.model_fields:
         asked = getattr(fit, name)
         if asked is None or name == "clearance":
@@ -188,7 +189,10 @@ def _fit(fit: FitAsked, faults: Faults) -> list[Requirement]:
 def _measure(name: str, asked: MeasureAsked) -> Requirement:
     value = read_positive(asked.value, "length").value
     if asked.tolerance is not None:
-        tolerance, note = read_quantity(asked.tolerance, "length").value, "tolerance as stated"
+        try:
+            tolerance, note = read_quantity(asked.tolerance, "length").value, "tolerance as stated"
+        except InputError as error:
+            raise error.at("tolerance") from None
         if tolerance < 0:
             raise QuestionError("A tolerance cannot be negative.", value=asked.tolerance, field="tolerance")
     else:

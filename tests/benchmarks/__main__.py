@@ -11,7 +11,7 @@ import math
 import sys
 import time
 from collections.abc import Callable
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Any, TypeVar
 
 import numpy as np
@@ -32,7 +32,12 @@ QUESTION = {
         "require": [
             {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"},
             {"characteristic": "retained_capacity", "at_least": "60 g"},
-            {"characteristic": "clean_pressure_drop", "at_most": "25 kPa", "viscosity": "32 mm2/s", "drop_of": "element"},
+            {
+                "characteristic": "clean_pressure_drop",
+                "at_most": "25 kPa",
+                "viscosity": "32 mm2/s",
+                "drop_of": "element",
+            },
             {"characteristic": "collapse_pressure", "at_least": "1 MPa"},
             {"characteristic": "working_pressure", "at_least": "1 MPa"},
             {"characteristic": "burst_pressure", "at_least": "3 MPa"},
@@ -93,7 +98,13 @@ def catalogue(elements: int) -> dict[str, pd.DataFrame]:
         (3, "burst_pressure", rng.choice([2500.0, 3000.0, 4000.0], elements), {}),
         (3, "temperature_high", rng.choice([80.0, 100.0], elements), {}),
     ]  # fmt: skip
-    blank = {"size_um": np.nan, "size_scale": None, "flow_l_min": np.nan, "viscosity_mm2_s": np.nan, "density_kg_m3": np.nan}
+    blank = {
+        "size_um": np.nan,
+        "size_scale": None,
+        "flow_l_min": np.nan,
+        "viscosity_mm2_s": np.nan,
+        "density_kg_m3": np.nan,
+    }
     frames["ratings"] = pd.concat(
         pd.DataFrame(
             {
@@ -116,9 +127,7 @@ def catalogue(elements: int) -> dict[str, pd.DataFrame]:
 def plain_records(frames: dict[str, pd.DataFrame], count: int) -> list[dict[str, Any]]:
     """The first elements as plain dictionaries, as a program without arrays would hold them."""
     ratings = frames["ratings"][frames["ratings"]["test_id"] < 4 * count]
-    records: list[dict[str, Any]] = [
-        {"thread": t, "points": {}} for t in frames["attributes"]["code"].iloc[:count]
-    ]
+    records: list[dict[str, Any]] = [{"thread": t, "points": {}} for t in frames["attributes"]["code"].iloc[:count]]
     for row in ratings.to_dict("records"):
         records[row["test_id"] // 4]["points"].setdefault(row["characteristic"], []).append(row)
     return records
@@ -159,7 +168,7 @@ def _verdict(low: float, high: float, least: float, most: float, slack: float) -
 
 
 def _ratio(points: list[dict[str, Any]], size: float) -> tuple[float, float]:
-    for lower, upper in zip(points, points[1:], strict=False):
+    for lower, upper in pairwise(points):
         if lower["size_um"] < size < upper["size_um"]:
             share = (size - lower["size_um"]) / (upper["size_um"] - lower["size_um"])
             read = math.exp(math.log(lower["value"]) * (1 - share) + math.log(upper["value"]) * share)

@@ -158,33 +158,33 @@ def test_customary_assumptions_with_one_at_another_value(run: Run) -> None:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["--require", "filtration_ratio >= 200; size 10 um"], ["require.0.size", "10 um(c)", "10 um(acftd)"]),
-        (["--require", "filtration_ratio >= 200"], ["require.0.size", "10 um(c)"]),
+        (["--require", "filtration_ratio >= 200; size 10 um"], ["--require no. 1, size", "10 um(c)", "10 um(acftd)"]),
+        (["--require", "filtration_ratio >= 200"], ["--require no. 1, size", "10 um(c)"]),
         (["--require", "filtration_ratio >= 0.5; size 10 um(c)"], ["below 1"]),
         (["--require", "collapse >= 10 bar"], ["collapse", "collapse_pressure", "temperature_high"]),
         (["--require", "collapse_pressure 10 bar"], ["no requirement", ">="]),
         (["--require", "collapse_pressure >="], ["no requirement"]),
         (["--require", "collapse_pressure >= 10"], ["no unit", "kPa"]),
         (["--require", "collapse_pressure >= 1,200 kPa"], ["1.200", "1200"]),
-        (["--require", "collapse_pressure >= 1 bar; dirt 5"], ["require.0.dirt", "no such field"]),
-        (["--require", "collapse_pressure >= 1 bar; size 10 um(c)"], ["require.0.size"]),
-        ([*BETA, "--flow", "75"], ["duty.flow", "no unit", "L/min"]),
-        ([*BETA, "--flow", "-75 L/min"], ["duty.flow", "above zero"]),
-        ([*BETA, "--grade", "ISO VG 47", "--operating-temperature", "40 degC"], ["grade", "46"]),
-        ([*BETA, "--viscosity-index", "nan"], ["viscosity_index", "finite"]),
-        ([*BETA, "--fluid-class", "OIL"], ["fluid.class", "OIL", "HM"]),
-        ([*BETA, "--fit", "colour red"], ["fit.colour", "no such field"]),
-        ([*BETA, "--fit", "length 140"], ["fit.length", "no unit", "mm"]),
-        ([*BETA, "--fit", "thread 1 inch or so"], ["fit.thread", "1-12 UNF"]),
-        ([*BETA, "--assume", "luck"], ["assumptions.luck", "no such field"]),
-        ([*BETA, "--assume", "about_within=10"], ["duty.assumptions", "%"]),
-        ([*BETA, "--as-of", "2999-01-01"], ["as_of", "future"]),
-        ([*BETA, "--as-of", "9"], ["as_of", "The last one is 1"]),
-        ([*BETA, "--as-of", "yesterday"], ["as_of", "2024-05-31"]),
+        (["--require", "collapse_pressure >= 1 bar; dirt 5"], ["--require no. 1, dirt", "no such field"]),
+        (["--require", "collapse_pressure >= 1 bar; size 10 um(c)"], ["--require no. 1, size"]),
+        ([*BETA, "--flow", "75"], ["--flow", "no unit", "L/min"]),
+        ([*BETA, "--flow", "-75 L/min"], ["--flow", "above zero"]),
+        ([*BETA, "--grade", "ISO VG 47", "--operating-temperature", "40 degC"], ["--grade", "46"]),
+        ([*BETA, "--viscosity-index", "nan"], ["--viscosity-index", "finite"]),
+        ([*BETA, "--fluid-class", "OIL"], ["--fluid-class", "OIL", "HM"]),
+        ([*BETA, "--fit", "colour red"], ["--fit colour", "no such field"]),
+        ([*BETA, "--fit", "length 140"], ["--fit length", "no unit", "mm"]),
+        ([*BETA, "--fit", "thread 1 inch or so"], ["--fit thread", "1-12 UNF"]),
+        ([*BETA, "--assume", "luck"], ["--assume luck", "no such field"]),
+        ([*BETA, "--assume", "about_within=10"], ["--assume about_within", "%"]),
+        ([*BETA, "--as-of", "2999-01-01"], ["--as-of", "future"]),
+        ([*BETA, "--as-of", "9"], ["--as-of", "The last one is 1"]),
+        ([*BETA, "--as-of", "yesterday"], ["--as-of", "2024-05-31"]),
         (["--maker", "Quollbeck"], ["--maker", "part number"]),
         ([], ["Nothing is required", "original"]),
-        (["\ud800"], ["original.number"]),
-        (["x" * 10_000], ["original.number", "200"]),
+        (["\ud800"], ["NUMBER"]),
+        (["x" * 10_000], ["NUMBER", "200"]),
     ],
 )
 def test_a_mistake_is_told_with_what_would_be_right(run: Run, arguments: list[str], told: list[str]) -> None:
@@ -198,8 +198,8 @@ def test_several_mistakes_are_told_at_once_a_line_each(run: Run) -> None:
     said = run("rank", *BETA, "--flow", "75", "--operating-temperature", "warm").refused(2)
     lines = said.splitlines()
     assert len(lines) == 3
-    assert lines[1].startswith("  duty.flow: ")
-    assert lines[2].startswith("  duty.operating_temperature: ")
+    assert lines[1].startswith("  --flow: ")
+    assert lines[2].startswith("  --operating-temperature: ")
 
 
 @pytest.mark.parametrize(
@@ -293,10 +293,10 @@ def test_nobody_with_anything_on_file_is_said(run: Run, folder: Callable[..., Pa
     done = run("rank", "--require", "collapse_pressure >= 1 bar", url=own_url)
     assert done.status == 0
     assert "No candidate has anything on file for these criteria." in done.out
-    assert "1 elements considered; 1 with nothing on file" in done.out
+    assert "Elements considered: 1, of them left out with nothing on file for any criterion: 1." in done.out
 
 
-def test_without_a_terminal_sentences_are_not_broken_and_tables_are_120_wide(
+def test_without_a_terminal_sentences_are_not_broken_and_tables_are_160_wide(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     wide = run("rank", "Dulse 23", "--limit", "30")
@@ -304,5 +304,5 @@ def test_without_a_terminal_sentences_are_not_broken_and_tables_are_120_wide(
     assert run("rank", "Dulse 23", "--limit", "30").out == wide.out
     rules = [line for line in wide.out.splitlines() if "───" in line]
     assert rules
-    assert max(map(len, rules)) <= 120
+    assert 120 < max(map(len, rules)) <= 160
     assert "\x1b" not in wide.out

@@ -24,7 +24,9 @@ PAGES = {path.name: path.read_text(encoding="utf-8") for path in (ROOT / "docs")
 
 def _named(page: str) -> set[str]:
     """Every name that stands in code quotes on a page."""
-    return {word for quoted in re.findall(r"`([^`\n]+)`", PAGES[page]) for word in re.findall(r"[a-z][a-z0-9_]*", quoted)}
+    return {
+        word for quoted in re.findall(r"`([^`\n]+)`", PAGES[page]) for word in re.findall(r"[a-z][a-z0-9_]*", quoted)
+    }
 
 
 def test_every_route_is_described() -> None:
@@ -69,7 +71,7 @@ def test_every_assumption_reason_and_basis_is_described() -> None:
     assert set(filter(None, BASES)) <= _named("api.md")
 
 
-@pytest.mark.parametrize("page", sorted(PAGES) + ["../README.md", "../DEVELOPERS.md"])
+@pytest.mark.parametrize("page", [*sorted(PAGES), "../README.md", "../DEVELOPERS.md"])
 def test_every_link_leads_somewhere(page: str) -> None:
     here = (ROOT / "docs" / page).resolve()
     for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", here.read_text(encoding="utf-8")):

@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
-from specdb.bounds import MEETS, MISSES, NOT_SHOWN
+from specdb.bounds import MEETS, MISSES, NOT_SHOWN, FloatArray
 from specdb.catalog.snapshot import Snapshot, build_snapshot
 from specdb.duty.question import read_question
 from specdb.ranking import Ranking, rank
@@ -88,11 +88,9 @@ def catalogue(elements: int) -> dict[str, pd.DataFrame]:
     )
     fineness = rng.uniform(0.4, 1.6, elements)
     columns: list[tuple[int, str, Any, dict[str, Any]]] = [
-        *((0, "filtration_ratio", np.exp(size * fineness * 0.5), {"size_um": size, "size_scale": "c", "flow_l_min": 75.0})
-          for size in (5.0, 7.0, 12.0, 15.0)),
-        (0, "retained_capacity", rng.uniform(40, 90, elements).round(), {"flow_l_min": 75.0}),
-        *((1, "clean_pressure_drop", (fineness * (0.25 * q + 0.0006 * q * q)).round(1), {"flow_l_min": q, "viscosity_mm2_s": 30.0})
-          for q in (30.0, 60.0, 100.0)),
+        *((0, "filtration_ratio", np.exp(size * fineness * 0.5), _at(size_um=size)) for size in (5.0, 7.0, 12.0, 15.0)),
+        (0, "retained_capacity", rng.uniform(40, 90, elements).round(), _at()),
+        *((1, "clean_pressure_drop", _drops(fineness, q), _at(q, viscosity_mm2_s=30.0)) for q in (30.0, 60.0, 100.0)),
         (2, "collapse_pressure", rng.choice([900.0, 1000.0, 2000.0], elements), {}),
         (3, "working_pressure", rng.choice([900.0, 1000.0, 2000.0], elements), {}),
         (3, "burst_pressure", rng.choice([2500.0, 3000.0, 4000.0], elements), {}),
@@ -122,6 +120,14 @@ def catalogue(elements: int) -> dict[str, pd.DataFrame]:
         for place, (test, characteristic, value, conditions) in enumerate(columns)
     )
     return frames
+
+
+def _at(flow_l_min: float = 75.0, **conditions: float) -> dict[str, Any]:
+    return {"flow_l_min": flow_l_min, "size_scale": "c" if "size_um" in conditions else None, **conditions}
+
+
+def _drops(fineness: FloatArray, flow_l_min: float) -> FloatArray:
+    return np.asarray((fineness * (0.25 * flow_l_min + 0.0006 * flow_l_min**2)).round(1))
 
 
 def plain_records(frames: dict[str, pd.DataFrame], count: int) -> list[dict[str, Any]]:

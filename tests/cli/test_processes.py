@@ -88,7 +88,7 @@ def test_the_demo_loads_twice_and_what_it_says_to_try_works(tmp_path: Path) -> N
         assert "Every maker, part and figure in it is invented." in done.stdout
     lines = [line.strip() for line in done.stdout.splitlines() if line.startswith("  ")]
     assert len(lines) == 4
-    script = "set -eu\n" + "\n".join(lines).replace(".venv/bin/specdb", f"'{PROGRAM}'")
+    script = "set -eu\n" + "\n".join(lines)
     tried = subprocess.run(
         ["bash", "-c", script], env=_environment(), cwd=tmp_path, capture_output=True, text=True, timeout=60
     )

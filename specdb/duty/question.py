@@ -118,10 +118,21 @@ LimitText = Annotated[
 """A limit: a plain number for ratios and cycles, else a quantity."""
 
 
+def _as_of(value: object) -> str:
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 2**53 else _text(value)
+
+
 AsOfText = Annotated[
     str,
-    BeforeValidator(_text),
-    WithJsonSchema({"type": "string", "maxLength": TEXT_AT_MOST, "pattern": _REVISION_OR_TIME}),
+    BeforeValidator(_as_of),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 0, "maximum": 2**53 - 1},
+                {"type": "string", "maxLength": TEXT_AT_MOST, "pattern": _REVISION_OR_TIME},
+            ]
+        }
+    ),
 ]
 """A revision number, a date or a time; which of them, and whether there was one, the store decides."""
 

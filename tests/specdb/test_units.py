@@ -23,7 +23,8 @@ from specdb import units
 from specdb.errors import QuantityError
 from specdb.units import KINDS, canonical_unit, express, factor, read_number, read_quantity, show, spellings
 
-# Exact by definition (NIST SP 811, appendix B): inch 25.4 mm, pound 453.59237 g, US gallon 231 in³,
+# Exact by definition (NIST SP 811, Guide for the Use of the International System of Units (SI), appendix B):
+# inch 25.4 mm, pound 453.59237 g, US gallon 231 in³,
 # imperial gallon 4.54609 L, standard gravity 9.80665 m/s², bar 100 kPa, stokes 1e-4 m²/s.
 EXACT = [
     ("L/min", "flow", 1.0),

@@ -18,13 +18,13 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
+from specdb.duty.question import known_fields
 from specdb.errors import (
     ImportRefusedError,
     InputError,
     NotOnFileError,
     SpecdbError,
     StoreError,
-    WritesRefusedError,
     family,
     shown,
 )
@@ -46,7 +46,6 @@ _STATUS: dict[type[SpecdbError], int] = {
     InputError: 422,
     NotOnFileError: 404,
     ImportRefusedError: 422,
-    WritesRefusedError: 403,
     StoreError: 503,
     SpecdbError: 500,
 }
@@ -159,10 +158,12 @@ def install(app: FastAPI) -> None:
 
 def _invalid(error: dict[str, Any]) -> Fault:
     place = [part for part in error["loc"] if part not in ("body", "query", "path", "header")]
-    message = error["msg"].removeprefix("Value error, ")
+    message, remedy = error["msg"].removeprefix("Value error, "), None
     if error["type"] == "extra_forbidden":
         message = "there is no such field"
-    return Fault(pointer=_pointer(place), detail=message)
+        if error["loc"][0] == "body":
+            remedy = f"Known are {', '.join(known_fields(place[:-1]))}."
+    return Fault(pointer=_pointer(place), detail=message, remedy=remedy)
 
 
 def _json_fault(error: dict[str, Any]) -> str:

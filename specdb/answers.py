@@ -5,7 +5,6 @@ Every quantity stands with its unit, in SI or US customary units; a bound that d
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -111,6 +110,7 @@ class CriterionShown(Answer):
     lean: str | None
     shown: BoundsShown
     shown_word: str | None
+    difference: QuantityShown | None
     estimate: float | None
     margin: float | None
     basis: str | None
@@ -210,12 +210,13 @@ def criterion(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -
         lean=LEANS[int(judged.lean[row])],
         shown=_bounds(float(judged.low[row]), float(judged.high[row]), kind, units),
         shown_word=_shown_word(snapshot, judged.requirement, row),
+        difference=_difference(judged, row, units),
         estimate=None if estimate is None else (express(estimate, kind, units)[0] if kind else estimate),
         margin=_number(judged.margin[row]),
         basis=basis or None,
         by_rounding=bool(judged.by_rounding[row]),
         explanation=explanation(snapshot, judged, row, units),
-        sources=_sources(snapshot, (int(judged.test[row]), int(judged.other_test[row]))),
+        sources=_sources(snapshot, judged, row),
     )
 
 
@@ -226,22 +227,35 @@ def _shown_word(snapshot: Snapshot, requirement: Requirement, row: int) -> str |
     return snapshot.elements.words[key].word(row)
 
 
-def _sources(snapshot: Snapshot, tests: Iterable[int]) -> list[SourceShown]:
-    told = []
-    for test in tests:
-        if test < 0:
-            continue
-        source = snapshot.sources.get(int(snapshot.tests.source_id[test]))
-        told.append(
-            SourceShown(
-                source=source.key if source else "",
-                title=source.title if source else "no source named",
-                date=source.date if source else None,
-                standard=snapshot.tests.standard.word(test),
-                laboratory=snapshot.tests.laboratory.word(test),
-            )
-        )
-    return told
+def _difference(judged: Judged, row: int, units: UnitSystem) -> QuantityShown | None:
+    """Of a measure from the one it is held against."""
+    nominal, value = judged.requirement.nominal, float(judged.low[row])
+    return None if nominal is None or np.isnan(value) else _quantity(value - nominal, "length", units)
+
+
+def _sources(snapshot: Snapshot, judged: Judged, row: int) -> list[SourceShown]:
+    """Documents of the tests that decided, or of the attribute."""
+    tests = snapshot.tests
+    told = [
+        _source(snapshot, int(tests.source_id[test]), tests.standard.word(test), tests.laboratory.word(test))
+        for test in (int(judged.test[row]), int(judged.other_test[row]))
+        if test >= 0
+    ]
+    key = judged.requirement.characteristic
+    keys = ("fluids_compatible", "fluids_excluded") if key == "fluid_class" else (key,)
+    ids = {int(snapshot.elements.sources[k][row]) for k in keys if k in snapshot.elements.sources}
+    return told + [_source(snapshot, i, None, None) for i in sorted(ids) if i >= 0]
+
+
+def _source(snapshot: Snapshot, source_id: int, standard: str | None, laboratory: str | None) -> SourceShown:
+    source = snapshot.sources.get(source_id)
+    return SourceShown(
+        source=source.key if source else "",
+        title=source.title if source else "no source named",
+        date=source.date if source else None,
+        standard=standard,
+        laboratory=laboratory,
+    )
 
 
 def element_named(snapshot: Snapshot, row: int) -> ElementNamed:
@@ -374,7 +388,8 @@ class AttributeOnFile(Answer):
 
 
 class RatingOnFile(Answer):
-    """One rating: ``text`` is what was typed, ``value`` the same in the answer's units."""
+    """One rating: ``text`` is what was typed, ``value`` the same in the answer's units; the conditions stand as typed,
+    and in ``converted`` in the answer's units."""
 
     rating: str
     characteristic: str
@@ -393,6 +408,7 @@ class RatingOnFile(Answer):
     dust: str | None
     gravimetric_level: str | None
     terminal_pressure_drop: str | None
+    converted: dict[str, QuantityShown]
     test_liquid: str | None
     drop_of: str | None
     capacity_basis: str | None
@@ -413,12 +429,22 @@ class ClaimOnFile(Answer):
     remark: str | None
 
 
+class SourceOnFile(Answer):
+    source: str
+    title: str | None
+    kind: str | None
+    issuer: str | None
+    revision: str | None
+    date: str | None
+
+
 class ElementAnswer(Stamped):
     element_id: str
     maker: str
     number: str
     attributes: list[AttributeOnFile]
     ratings: list[RatingOnFile]
+    sources: list[SourceOnFile]
     claimed_to_replace: list[ClaimOnFile]
     claimed_to_be_replaced_by: list[ClaimOnFile]
 
@@ -431,6 +457,10 @@ def element_answer(found: ElementOnFile, revision: int, units: UnitSystem = "si"
         number=found.element["number"],
         attributes=[_attribute(row, units) for row in found.attributes],
         ratings=[_rating(row, units) for row in found.ratings],
+        sources=[
+            SourceOnFile(source=s.key, title=s.title, kind=s.kind, issuer=s.issuer, revision=s.revision, date=s.date)
+            for s in found.sources
+        ],
         claimed_to_replace=[_claim(row) for row in found.replaces],
         claimed_to_be_replaced_by=[_claim(row) for row in found.replaced_by],
     )
@@ -450,7 +480,16 @@ def _attribute(row: dict[str, Any], units: UnitSystem) -> AttributeOnFile:
     )
 
 
-_TYPED = ("size", "flow", "viscosity", "density", "gravimetric_level", "terminal_pressure_drop", "cycle_pressure")
+_TYPED = {
+    # condition: its column in canonical units, and the kind of quantity
+    "size": ("size_um", "size"),
+    "flow": ("flow_l_min", "flow"),
+    "viscosity": ("viscosity_mm2_s", "viscosity"),
+    "density": ("density_kg_m3", "density"),
+    "gravimetric_level": ("gravimetric_level_mg_l", "concentration"),
+    "terminal_pressure_drop": ("terminal_pressure_drop_kpa", "pressure"),
+    "cycle_pressure": ("cycle_pressure_kpa", "pressure"),
+}
 _WORDS = (
     *("qualifier", "text", "characteristic", "test", "standard", "edition", "dust", "test_liquid", "drop_of"),
     *("capacity_basis", "laboratory", "source", "page", "remark"),
@@ -465,9 +504,15 @@ def _rating(row: dict[str, Any], units: UnitSystem) -> RatingOnFile:
         title=characteristic.title,
         value=value,
         unit=unit,
+        converted=_converted(row, units),
         **{name: row[f"{name}_text"] for name in _TYPED},
         **{name: row[name] for name in _WORDS},
     )
+
+
+def _converted(row: dict[str, Any], units: UnitSystem) -> dict[str, QuantityShown]:
+    shown = {name: _quantity(row[column], kind, units) for name, (column, kind) in _TYPED.items()}
+    return {name: quantity for name, quantity in shown.items() if quantity is not None}
 
 
 def _claim(row: dict[str, Any]) -> ClaimOnFile:

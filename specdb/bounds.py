@@ -27,13 +27,6 @@ PRINTED_DIGITS_AT_MOST: Final = 0.005
 """Half of a rating's last printed digit counts as equal, up to this share of the rating."""
 
 
-def bounds_of(qualifier: str, value: float) -> tuple[float, float]:
-    """Bounds that a qualified value proves; ``about`` proves nothing."""
-    low = value if qualifier in ("equal", "at_least") else -np.inf
-    high = value if qualifier in ("equal", "at_most") else np.inf
-    return low, high
-
-
 def printed_slack(value: ArrayLike, resolution: ArrayLike) -> FloatArray:
     """How far a printed value may stand from a limit and still be called equal to it.
 

@@ -1,7 +1,7 @@
 """The command line.
 
 Exit status: 0 answered; 1 failed; 2 the question cannot be read; 3 not on file; 4 an import was
-refused; 5 writes are refused; 6 the store cannot be used. Heavy modules are loaded by the command
+refused; 6 the store cannot be used. Heavy modules are loaded by the command
 that needs them, so that ``specdb --help`` answers at once.
 """
 
@@ -102,7 +102,8 @@ def _option_of(field: str) -> str:
         return f"{'--fit' if match[1] == 'fit' else '--assume'} {match[2]}".rstrip()
     if match := re.fullmatch(r"duty\.(?:fluid\.)?(\w+)", field):
         return "--fluid-class" if match[1] == "class" else f"--{match[1].replace('_', '-')}"
-    return {"original.number": "NUMBER", "original.maker": "--maker", "as_of": "--as-of"}.get(field, field)
+    others = {"original.number": "NUMBER", "as_of": "--as-of"}
+    return others.get(field, field.replace("original.", "--"))
 
 
 def _told(error: SpecdbError, faults: Sequence[SpecdbError | RowFault]) -> dict[str, Any]:
@@ -194,6 +195,9 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
 def rank(
     number: Annotated[str | None, typer.Argument(help="Part number of the original element, if there is one.")] = None,
     maker: Maker = None,
+    allow: Annotated[
+        str | None, typer.Option("--allow", help='Relax what is taken from the original by this share: "5 %".')
+    ] = None,
     require: Annotated[
         list[str] | None,
         typer.Option(
@@ -246,6 +250,8 @@ def rank(
         asked["original"] = {"number": number} | ({"maker": maker} if maker else {})
     elif maker is not None:
         raise QuestionError("A maker alone names no element.", field="--maker", remedy="Give the part number too.")
+    if allow is not None:
+        _part(asked, "original")["allow"] = allow
     stated = _part(asked, "duty")
     fluid = {"grade": grade, "viscosity_index": viscosity_index, "viscosity": viscosity, "density": density}
     _put(stated, "fluid", fluid | {"class": fluid_class})

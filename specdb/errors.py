@@ -9,7 +9,6 @@
     |   +-- ConditionsError       a sum of the trade outside its range of validity
     +-- NotOnFileError            an element, revision or folder that is not there
     +-- ImportRefusedError        a catalogue folder with bad rows; nothing was written
-    +-- WritesRefusedError        the service was started read-only
     +-- StoreError                the database itself
         +-- StoreUnreachableError
         +-- ForeignStoreError     a database that is not ours
@@ -129,12 +128,6 @@ class ImportRefusedError(SpecdbError):
             remedy="Mend the rows named and import the folder again.",
         )
         self.faults = tuple(faults)
-
-
-class WritesRefusedError(SpecdbError):
-    code = "writes-refused"
-    title = "This service does not take writes"
-    exit_status = 5
 
 
 class StoreError(SpecdbError):

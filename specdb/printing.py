@@ -34,8 +34,13 @@ def _table(*headings: str) -> Table:
     return table
 
 
+def printable(text: str) -> str:
+    """Text from a catalogue without signs that could turn a terminal's line about."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
 def _row(table: Table, *cells: object) -> None:
-    table.add_row(*(Text("" if cell is None else str(cell)) for cell in cells))
+    table.add_row(*(Text("" if cell is None else printable(str(cell))) for cell in cells))
 
 
 def print_equivalents(answer: EquivalentsAnswer, every_sentence: bool) -> None:
@@ -45,7 +50,7 @@ def print_equivalents(answer: EquivalentsAnswer, every_sentence: bool) -> None:
         out.print(f"Original: {answer.original.element.maker} {answer.original.element.number}")
     out.print(
         f"Elements considered: {answer.considered}, of them left out with nothing on file for any criterion: "
-        f"{answer.without_evidence}. Catalogue revision {answer.catalog_revision}."
+        f"{answer.without_evidence}. Catalogue revision {answer.catalog_revision}, method {answer.method_version}."
     )
     if not answer.candidates:
         out.print("No candidate has anything on file for these criteria.")
@@ -53,7 +58,7 @@ def print_equivalents(answer: EquivalentsAnswer, every_sentence: bool) -> None:
         _candidates(out, answer)
         for candidate in answer.candidates:
             _sentences(out, candidate, every_sentence)
-        out.print("Order: " + "; then ".join(answer.order) + ".", soft_wrap=True)
+        _say(out, "Order: " + "; then ".join(answer.order) + ".")
     for element in answer.elements_without_evidence or []:
         out.print(f"Nothing on file: {element.maker} {element.number}")
     _remarks(out, answer)
@@ -101,39 +106,40 @@ def _smallest_margin(candidate: CandidateShown, titles: dict[str, str]) -> str:
     if smallest is None:
         return ""
     tightest = next(c for c in candidate.criteria if c.margin == smallest)
-    return f"{math.expm1(smallest):+.0%} {titles[tightest.requirement]}"
+    return f"{math.expm1(smallest):+.1%} {titles[tightest.requirement]}"
 
 
 def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
     order = {"misses": 0, "not_shown": 1, "meets": 2}
     told = sorted(candidate.criteria, key=lambda c: order[c.verdict])
     told = [c for c in told if every_sentence or c.verdict != "meets"]
-    if not told:
-        return
-    out.print(f"{candidate.rank}. {candidate.element.maker} {candidate.element.number}", soft_wrap=True)
-    if every_sentence:
-        standing = candidate.standing
-        out.print(
-            f"   Standing: {standing.gate_misses} gates missed; {standing.not_in_favour} criteria miss, lean to a miss "
-            f"or have no data; {standing.misses} miss; {standing.leaning_to_meet} lean to meeting.",
-            soft_wrap=True,
-        )
+    standing = candidate.standing
+    _say(
+        out,
+        f"{candidate.rank}. {candidate.element.maker} {candidate.element.number}: {standing.gate_misses} gates missed; "
+        f"{standing.not_in_favour} criteria miss, lean to a miss or have no data; {standing.misses} miss; "
+        f"{standing.leaning_to_meet} lean to meeting.",
+    )
     for criterion in told:
-        out.print(f"   {criterion.explanation}", soft_wrap=True)
+        _say(out, f"   {criterion.explanation}")
         if every_sentence:
-            margin = "" if criterion.margin is None else f" Margin {criterion.margin:+.3f} (logarithm)."
+            margin = "" if criterion.margin is None else f" Margin {math.expm1(criterion.margin):+.1%}."
             sources = "; ".join(f"{s.source} ({s.title})" for s in criterion.sources)
             if margin or sources:
-                out.print(f"      {sources}.{margin}", soft_wrap=True)
+                _say(out, f"      {sources}.{margin}")
+
+
+def _say(out: Console, line: str) -> None:
+    out.print(printable(line), soft_wrap=True)
 
 
 def _remarks(out: Console, answer: EquivalentsAnswer) -> None:
     for name, sentence in answer.assumptions.items():
-        out.print(f"Assumed ({name}): {sentence}.", soft_wrap=True)
+        _say(out, f"Assumed ({name}): {sentence}.")
     if answer.unused:
-        out.print(f"Stated but read by no rule: {', '.join(answer.unused)}.", soft_wrap=True)
+        _say(out, f"Stated but read by no rule: {', '.join(answer.unused)}.")
     for line in (*answer.notes, *answer.cautions):
-        out.print(line, soft_wrap=True)
+        _say(out, line)
 
 
 def print_element(answer: ElementAnswer) -> None:
@@ -173,7 +179,7 @@ def print_import(report: ImportReport) -> None:
         out.print(f"{name}: {count} {told}, {report.unchanged.get(name, 0)} unchanged")
     out.print(f"superseded: {report.superseded}")
     for note in report.notes:
-        out.print(f"Note: {note}", soft_wrap=True)
+        _say(out, f"Note: {note}")
     if report.dry_run:
         out.print("Dry run: nothing was written.")
     elif report.revision is None:

@@ -47,7 +47,9 @@ def kind_of(characteristic: str) -> str:
 
 
 def amount(value: float, kind: str, units: UnitSystem) -> str:
-    return show(value, kind, units) if kind else f"{value:.4g}"
+    if kind:
+        return show(value, kind, units)
+    return f"{value:.0f}" if value >= 1e4 else f"{value:.4g}"
 
 
 def span(low: float, high: float, kind: str, units: UnitSystem) -> str:
@@ -55,7 +57,8 @@ def span(low: float, high: float, kind: str, units: UnitSystem) -> str:
     if np.isfinite(low) and np.isfinite(high):
         if np.isclose(low, high, rtol=1e-9, atol=0):
             return amount(low, kind, units)
-        return f"{amount(low, kind, units)} to {amount(high, kind, units)}"
+        ends = amount(low, kind, units), amount(high, kind, units)
+        return f"{ends[0]} to {ends[1]}" if ends[0] != ends[1] else f"about {ends[0]}"
     if np.isfinite(low):
         return f"at least {amount(low, kind, units)}"
     if np.isfinite(high):
@@ -69,6 +72,8 @@ def limits(requirement: Requirement, units: UnitSystem = "si") -> str:
         return requirement.word
     kind = kind_of(requirement.characteristic)
     text = span(requirement.low, requirement.high, kind, units)
+    if requirement.allow:
+        text += f" less an allowance of {requirement.allow * 100:.3g} %"
     if requirement.size_um is not None:
         text += f" at {show(requirement.size_um, 'size', units, scale=requirement.scale)}"
     return text
@@ -106,8 +111,6 @@ def requirement_words(requirement: Requirement, units: UnitSystem = "si") -> str
     asked = conditions(requirement, units)
     if asked:
         text += f" ({asked})"
-    if requirement.allow:
-        text += f", with an allowance of {requirement.allow:.3g}".rstrip() + " of the limit"
     return text
 
 
@@ -138,13 +141,15 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     reason = REASONS[judged.reason[row]]
     if reason == "no_data":
         return f"Not shown: nothing is on file for {title}; {required}."
+    if reason == "not_listed":
+        return f"Not shown: the element lists fluid classes, {requirement.word} not among them; {required}."
     found = _found(snapshot, judged, row, units)
     if verdict == MEETS:
         return f"Meets: {title} {found}{_manner(judged, row)}; {required}."
     if verdict == MISSES:
-        return f"Misses: {title} {found}{_manner(judged, row)}; {required}."
+        return f"Misses: {title} {found}{_by_how_much(judged, row, units)}{_manner(judged, row)}; {required}."
     why = _why(snapshot, judged, row, units)
-    return f"Not shown: {title} {found}, because {why}{_leaning(judged, row, units)}; {required}."
+    return f"Not shown: {title} {found}, {why}{_leaning(judged, row, units)}; {required}."
 
 
 def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
@@ -154,10 +159,43 @@ def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> s
     kind = kind_of(requirement.characteristic)
     low, high = float(judged.low[row]), float(judged.high[row])
     if int(judged.verdict[row]) != 0:
-        return span(low, high, kind, units)
+        return span(low, high, kind, units) + _difference(requirement, low, units)
     if not np.isfinite(low) and not np.isfinite(high):
         return "is not proven"
-    return f"is proven only to be {span(low, high, kind, units)}"
+    if REASONS[judged.reason[row]] == "sources_disagree":
+        return f"is {span(low, high, kind, units)} by one test"
+    taken = "taken to be" if judged.assumed[row] else "proven only to be"
+    return f"is {taken} {span(low, high, kind, units)}"
+
+
+def _difference(requirement: Requirement, value: float, units: UnitSystem) -> str:
+    """How a measure differs from the one it is held against."""
+    if requirement.nominal is None:
+        return ""
+    difference = value - requirement.nominal
+    if abs(difference) <= 1e-9 * requirement.nominal:
+        return ", the same"
+    return f", {show(abs(difference), 'length', units)} {'more' if difference > 0 else 'less'}"
+
+
+def _by_how_much(judged: Judged, row: int, units: UnitSystem) -> str:
+    """By how much a result misses: a share on a ratio scale, else the difference."""
+    requirement = judged.requirement
+    known = CHARACTERISTICS.get(requirement.characteristic)
+    if requirement.word is not None or known is None:
+        return ""
+    low, high = float(judged.low[row]), float(judged.high[row])
+    if high < requirement.low:
+        shown, required, side = high, requirement.low, "below"
+    else:
+        shown, required, side = low, requirement.high, "above"
+    if known.ratio_scale:
+        return f", {abs(shown / required - 1) * 100:.2g} % {side} what is required"
+    return (
+        f", {amount(abs(shown - required), known.kind, units)} {side} what is required"
+        if known.kind != "temperature"
+        else ""
+    )
 
 
 def _word(snapshot: Snapshot, requirement: Requirement, row: int) -> str:
@@ -182,18 +220,23 @@ def _manner(judged: Judged, row: int) -> str:
 def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
     reason, test = REASONS[judged.reason[row]], int(judged.test[row])
     if reason == "sources_disagree":
-        other = _source_of(snapshot, int(judged.other_test[row]))
-        return f"sources disagree: it misses by {_source_of(snapshot, test)} and meets by {other}"
+        here, there = _source_of(snapshot, test), _source_of(snapshot, int(judged.other_test[row]))
+        return f"{here}, while another, {'also ' if here == there else ''}{there}, meets: sources disagree"
     if reason == "condition_not_stated":
-        return f"its test does not state {_listed(_unstated(snapshot, judged.requirement, test)) or 'a condition'}"
+        return (
+            f"because its test does not state {_listed(_unstated(snapshot, judged.requirement, test)) or 'a condition'}"
+        )
     if reason == "other_conditions":
-        return f"it was tested at other conditions{_tested_at(snapshot, judged.requirement, test, units)}"
+        return f"because it was tested at other conditions{_tested_at(snapshot, judged.requirement, test, units)}"
     if reason == "other_scale":
-        return f"it was tested {_scales_of(snapshot, judged.requirement, test)}"
+        return f"because it was tested {_scales_of(snapshot, judged.requirement, test)}"
     if reason == "wrong_side":
-        both = np.isfinite(judged.low[row]) and np.isfinite(judged.high[row])
-        return "that reaches across the limit" if both else "that leaves the other side open"
-    return _WHY[reason]
+        if np.isfinite(judged.low[row]) and np.isfinite(judged.high[row]):
+            return "and the limit lies in between"
+        if np.isfinite(judged.low[row]) or np.isfinite(judged.high[row]):
+            return "and nothing on file bounds it on the other side"
+        return "because no test bounds it there"
+    return f"because {_WHY[reason]}"
 
 
 def _source_of(snapshot: Snapshot, test: int) -> str:

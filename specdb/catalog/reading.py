@@ -58,9 +58,14 @@ def load_snapshot(connection: sa.Connection, revision: int) -> Snapshot:
     elements = _frame(connection, sa.select(element).where(element.c.added_in <= revision))
     attributes = _frame(
         connection,
-        sa.select(attribute.c.element_id, attribute.c.name, attribute.c.number, attribute.c.code).where(
-            _in_force(attribute, "attribute", revision)
-        ),
+        sa.select(
+            attribute.c.element_id,
+            attribute.c.name,
+            attribute.c.text,
+            attribute.c.number,
+            attribute.c.code,
+            attribute.c.source_id,
+        ).where(_in_force(attribute, "attribute", revision)),
     )
     tests = _frame(connection, sa.select(test).where(test.c.added_in <= revision))
     ratings = _frame(connection, sa.select(rating).where(_in_force(rating, "rating", revision)))
@@ -85,6 +90,7 @@ class ElementOnFile:
     ratings: list[Row]
     replaces: list[Row]
     replaced_by: list[Row]
+    sources: list[Source]
 
 
 def read_element(connection: sa.Connection, element_id: str, revision: int) -> ElementOnFile:
@@ -108,13 +114,12 @@ def read_element(connection: sa.Connection, element_id: str, revision: int) -> E
     ratings = ratings.where(test.c.element_id == element_id, _in_force(rating, "rating", revision)).order_by(
         rating.c.id
     )
-    return ElementOnFile(
-        row,
-        _rows(connection, attributes.order_by(attribute.c.id)),
-        sorted(_rows(connection, ratings), key=_as_a_sheet),
-        _claims(connection, row, "", revision),
-        _claims(connection, row, "replaces_", revision),
-    )
+    found_attributes = _rows(connection, attributes.order_by(attribute.c.id))
+    found_ratings = sorted(_rows(connection, ratings), key=_as_a_sheet)
+    replaces, replaced_by = _claims(connection, row, "", revision), _claims(connection, row, "replaces_", revision)
+    named = {r["source"] for r in (*found_attributes, *found_ratings, *replaces, *replaced_by)}
+    sources = [s for s in _sources(connection, revision).values() if s.key in named]
+    return ElementOnFile(row, found_attributes, found_ratings, replaces, replaced_by, sources)
 
 
 def _as_a_sheet(row: Row) -> tuple[object, ...]:
@@ -146,7 +151,8 @@ def find_element(connection: sa.Connection, number: str, maker: str | None, revi
     Raises NotOnFileError where none has it, naming numbers that look alike, and QuestionError where
     several makers do.
     """
-    query = sa.select(element).where(element.c.added_in <= revision).order_by(element.c.maker_key, element.c.number_key)
+    whole = sa.select(element).where(element.c.added_in <= revision).order_by(element.c.maker_key, element.c.number_key)
+    query = whole
     if maker is not None:
         query = query.where(element.c.maker_key == identity_key(maker, field="maker"))
     found = connection.execute(query.where(element.c.number_key == identity_key(number, field="number"))).all()
@@ -155,19 +161,23 @@ def find_element(connection: sa.Connection, number: str, maker: str | None, revi
     if found:
         makers = ", ".join(row.maker for row in found)
         raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
+    everything = [(row.maker, row.number) for row in connection.execute(whole)]
     key = search_key(number)
-    alike = connection.execute(query.where(element.c.search_key == key).limit(ALIKE_AT_MOST)).all()
-    containing = element.c.search_key.contains(key, autoescape=True)
-    alike = alike or connection.execute(query.where(containing).limit(ALIKE_AT_MOST)).all()
     named = sa.or_(claim.c.search_key == key, claim.c.replaces_search_key == key)
     claimed = connection.execute(
-        sa.select(claim)
-        .where(named, _in_force(claim, "claim", revision))
-        .order_by(claim.c.id)
-        .limit(ALIKE_AT_MOST)
+        sa.select(claim).where(named, _in_force(claim, "claim", revision)).order_by(claim.c.id).limit(ALIKE_AT_MOST)
     )
     claims = [f"{c.maker} {c.number} is claimed to replace {c.replaces_maker} {c.replaces_number}" for c in claimed]
-    raise not_on_file(number, maker, [(row.maker, row.number) for row in alike], claims)
+    raise not_on_file(number, maker, alike(number, everything), claims)
+
+
+def alike(number: str, everything: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Makers and numbers that are easily taken for ``number``; else those whose number it is part of."""
+    key = search_key(number)
+    keys = [(search_key(its), search_key(whose)) for whose, its in everything]
+    same = [pair for pair, (its, whose) in zip(everything, keys, strict=True) if key in (its, whose + its)]
+    part = [pair for pair, (its, _) in zip(everything, keys, strict=True) if key in its]
+    return (same or part)[:ALIKE_AT_MOST]
 
 
 def not_on_file(
@@ -175,8 +185,13 @@ def not_on_file(
 ) -> NotOnFileError:
     """The error for a number that nobody has, naming those that look like it or hold it, and claims of it."""
     told = [f"{claim} (a claim, no proof)." for claim in claims]
-    if alike:
-        told.append(f"On file and alike, but another number: {' or '.join(f'{whose} {its}' for whose, its in alike)}.")
+    same = [whose for whose, its in alike if identity_key(its) == identity_key(number)]
+    if same:
+        told.append(f"This number is on file of {' and of '.join(same)}.")
+    elif alike:
+        told.append(
+            f"Alike on file, each an element of its own: {', '.join(f'{whose} {its}' for whose, its in alike)}."
+        )
     return NotOnFileError(
         f"No element{f' of {maker}' if maker else ''} has this number.",
         value=number,

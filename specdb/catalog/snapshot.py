@@ -7,6 +7,7 @@ written over these arrays; nothing here judges.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,7 +58,8 @@ class Coded:
 
 @dataclass(frozen=True)
 class Elements:
-    """``measures`` are in mm, NaN where unstated; ``words`` hold normalised words."""
+    """``measures`` are in mm, NaN where unstated, ``slacks`` the room that their printed digits give; ``words`` hold
+    normalised words; ``sources`` the source id of each attribute, -1 for none."""
 
     element_id: ObjectArray
     maker: ObjectArray
@@ -65,7 +67,9 @@ class Elements:
     maker_key: ObjectArray
     number_key: ObjectArray
     measures: dict[str, FloatArray]
+    slacks: dict[str, FloatArray]
     words: dict[str, Coded]
+    sources: dict[str, IntArray]
 
     def __len__(self) -> int:
         return len(self.element_id)
@@ -159,6 +163,9 @@ class Snapshot:
         return int(rows[0]) if len(rows) else None
 
 
+_ATTRIBUTE_COLUMNS = ["element_id", "name", "text", "number", "code", "source_id"]
+
+
 def build_snapshot(
     revision: int,
     elements: pd.DataFrame,
@@ -170,7 +177,7 @@ def build_snapshot(
     """Arrays from rows that are in force, with the columns of ``specdb.catalog.tables``.
 
     ``elements``: element_id, maker, number, maker_key, number_key. ``attributes``: element_id, name,
-    number, code. ``tests`` and ``ratings``: as stored, in canonical units.
+    number, code, and text and source_id where they are known. ``tests`` and ``ratings``: as stored, in canonical units.
     """
     elements = elements.sort_values(["maker_key", "number_key"], kind="stable").reset_index(drop=True)
     row_of_element = pd.Series(elements.index, index=elements["element_id"])
@@ -179,7 +186,12 @@ def build_snapshot(
     row_of_test = pd.Series(tests.index, index=tests["id"])
     points, slices = _points(ratings, tests, row_of_test)
     return Snapshot(
-        revision, _elements(elements, attributes, row_of_element), _tests(tests), points, slices, sources or {}
+        revision,
+        _elements(elements, attributes.reindex(columns=_ATTRIBUTE_COLUMNS), row_of_element),
+        _tests(tests),
+        points,
+        slices,
+        sources or {},
     )
 
 
@@ -191,21 +203,42 @@ def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: 
     rows = attributes["element_id"].map(row_of_element).to_numpy(dtype=np.int64)
     names = attributes["name"].to_numpy(dtype=object)
     numbers = _floats(attributes["number"])
+    slack = printed_slack(numbers, _printed_digits(attributes, numbers))
     codes = attributes["code"].to_numpy(dtype=object)
-    measures, words = {}, {}
+    source_ids = pd.to_numeric(attributes["source_id"]).fillna(-1).to_numpy(dtype=np.int64)
+    measures, slacks, words, sources = {}, {}, {}, {}
     for key in MEASURES:
-        column = np.full(len(elements), np.nan)
-        column[rows[names == key]] = numbers[names == key]
-        measures[key] = column
+        measures[key] = np.full(len(elements), np.nan)
+        measures[key][rows[names == key]] = numbers[names == key]
+        slacks[key] = np.zeros(len(elements))
+        slacks[key][rows[names == key]] = slack[names == key]
     for key in WORDS:
         word = np.full(len(elements), None, dtype=object)
         word[rows[names == key]] = codes[names == key]
         words[key] = Coded.of(pd.Series(word, dtype=object))
+    for key in ATTRIBUTES:
+        sources[key] = np.full(len(elements), -1)
+        sources[key][rows[names == key]] = source_ids[names == key]
     identity = {
         key: elements[key].to_numpy(dtype=object)
         for key in ("element_id", "maker", "number", "maker_key", "number_key")
     }
-    return Elements(**identity, measures=measures, words=words)
+    return Elements(**identity, measures=measures, slacks=slacks, words=words, sources=sources)
+
+
+_TYPED_NUMBER = re.compile(r"(\d+)(?:[.,](\d+))?(?!\d|\s*/|\s+\d)")
+
+
+def _printed_digits(attributes: pd.DataFrame, canonical: FloatArray) -> FloatArray:
+    """Worth of the last printed digit of each measure, in mm; 0 where the text is no plain decimal number."""
+    worth = np.zeros(len(attributes))
+    texts = attributes["text"].to_numpy(dtype=object)
+    for row in np.flatnonzero(np.isfinite(canonical)):
+        match = _TYPED_NUMBER.match(str(texts[row]).lstrip("+ "))
+        if match is not None:
+            typed = float(f"{match[1]}.{match[2] or 0}")
+            worth[row] = 10.0 ** -len(match[2] or "") * canonical[row] / typed if typed else 0.0
+    return worth
 
 
 def _tests(tests: pd.DataFrame) -> Tests:

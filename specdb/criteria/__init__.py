@@ -14,7 +14,7 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import CHARACTERISTICS
 from specdb.criteria.attributes import judge_attribute
 from specdb.criteria.clean_pressure_drop import clean_pressure_drop
-from specdb.criteria.evidence import ASSUMPTION_BITS, BASES, REASONS, Carried
+from specdb.criteria.evidence import ASSUMPTION_BITS, BASES, REASONS, Carried, unspoiled
 from specdb.criteria.filtration_ratio import filtration_ratio
 from specdb.criteria.retained_capacity import retained_capacity
 from specdb.criteria.stated import as_stated, bubble_point, fatigue
@@ -45,8 +45,10 @@ def judge(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions
     if requirement.characteristic not in CHARACTERISTICS:
         return judge_attribute(snapshot, requirement)
     carry, elements = CARRIERS[requirement.characteristic], len(snapshot.elements)
-    proven = judge_tests(carry(snapshot, requirement, NO_ASSUMPTIONS), requirement, elements)
+    proven = carry(snapshot, requirement, NO_ASSUMPTIONS)
+    without = judge_tests(proven, proven, requirement, elements)
     if assumptions == NO_ASSUMPTIONS:
-        return proven
-    assumed = judge_tests(carry(snapshot, requirement, assumptions), requirement, elements)
-    return replace(assumed, verdict_without_assumptions=proven.verdict)
+        return without
+    assumed = unspoiled(carry(snapshot, requirement, assumptions), proven)
+    judged = judge_tests(assumed, proven, requirement, elements)
+    return replace(judged, verdict_without_assumptions=without.verdict)

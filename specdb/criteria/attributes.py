@@ -6,7 +6,7 @@ import numpy as np
 
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN, verdict
 from specdb.catalog.snapshot import MEASURES, Snapshot
-from specdb.criteria.evidence import BASIS
+from specdb.criteria.evidence import BASIS, REASON
 from specdb.criteria.verdicts import Judged, nothing_on_file
 from specdb.duty import Requirement
 
@@ -30,7 +30,10 @@ def judge_attribute(snapshot: Snapshot, requirement: Requirement) -> Judged:
 def _measure(snapshot: Snapshot, requirement: Requirement, result: Judged) -> None:
     value = snapshot.elements.measures[requirement.characteristic]
     known = np.isfinite(value)
-    result.verdict[known] = verdict(value[known], value[known], requirement.allowed_low, requirement.allowed_high)
+    found, slack = value[known], snapshot.elements.slacks[requirement.characteristic][known]
+    low, high = requirement.allowed_low, requirement.allowed_high
+    result.verdict[known] = verdict(found, found, low, high, slack, slack)
+    result.by_rounding[known] = result.verdict[known] != verdict(found, found, low, high)
     for column in (result.low, result.high, result.estimate):
         column[known] = value[known]
 
@@ -44,5 +47,7 @@ def _word(snapshot: Snapshot, requirement: Requirement, result: Judged) -> None:
 def _fluid_class(snapshot: Snapshot, requirement: Requirement, result: Judged) -> None:
     """Listed as compatible, listed as excluded, or not listed: which proves nothing."""
     words = snapshot.elements.words
+    lists_any = words["fluids_compatible"].stated | words["fluids_excluded"].stated
+    result.reason[lists_any] = REASON["not_listed"]
     result.verdict[words["fluids_compatible"].lists(str(requirement.word))] = MEETS
     result.verdict[words["fluids_excluded"].lists(str(requirement.word))] = MISSES

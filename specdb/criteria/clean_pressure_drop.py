@@ -42,6 +42,7 @@ class _Conditions:
     y: FloatArray
     here: BoolArray
     unstated: BoolArray
+    unplaced: BoolArray
     x_low: FloatArray
     x_high: FloatArray
     y_low: FloatArray
@@ -81,7 +82,7 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
         points,
         low=low,
         high=high,
-        estimate=_estimate(evidence, at, placed, what.equals("element")),
+        estimate=_estimate(evidence, at, ~at.unplaced | assumptions.unstated_conditions_match, what.equals("element")),
         slack_low=np.where(other, 0.0, slack_of(here_low, low, evidence.slack, starts)),
         slack_high=np.where(other, 0.0, slack_of(here_high, high, evidence.slack, starts)),
         basis=np.where(as_stated, BASIS["as_stated"], BASIS["from_curve"]),
@@ -115,6 +116,8 @@ def _conditions(points: Points, requirement: Requirement, starts: IntArray) -> _
         y=density * flow**2,
         here=here,
         unstated=no_flow | no_viscosity | no_density,
+        # An oil's density varies little: for an estimate the required one may stand in.
+        unplaced=no_flow | no_viscosity,
         x_low=(thin * light * flow_low)[starts],
         x_high=(thick * heavy * flow_high)[starts],
         y_low=(light * flow_low**2)[starts],

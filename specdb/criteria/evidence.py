@@ -13,11 +13,7 @@ import numpy as np
 
 from specdb.bounds import BoolArray, FloatArray, IntArray
 from specdb.catalog.snapshot import Points
-from specdb.characteristics import CHARACTERISTICS
 from specdb.duty import Assumptions, Requirement
-
-SAME_FLOW = 0.05
-"""A test within this share of the duty's flow speaks for it on both sides (common practice)."""
 
 SAME_POINT = 0.005
 """Other conditions within this share of each other are one condition."""
@@ -32,6 +28,7 @@ REASONS = (
     "other_conditions",
     "approximate_only",
     "wrong_side",
+    "not_listed",
 )
 """Why a verdict is *not shown*; of several the first is told."""
 REASON = {name: code for code, name in enumerate(REASONS)}
@@ -152,7 +149,7 @@ class Evidence:
         with np.errstate(invalid="ignore"):
             enough = column >= wanted_high * (1 - same_within - 1e-9)
             no_more = column <= wanted_low * (1 + same_within + 1e-9)
-        self.ask(~unstated, enough | unstated | np.isnan(column), no_more | unstated | np.isnan(column), assumptions)
+        self.ask(~unstated, enough | np.isnan(column), no_more | np.isnan(column), assumptions)
 
 
 def asked_range(
@@ -161,7 +158,8 @@ def asked_range(
     """Required range of a condition for each point, and where the point leaves it unstated though asked.
 
     A condition that neither the requirement nor the duty states is the test's own range; a test
-    that never states it is not asked (1 stands on both sides, so that it cancels).
+    that never states it is not asked (1 stands on both sides, so that it cancels). A test that states
+    it at some points only has a range that nobody knows: all its points are unstated.
     """
     if low is not None and high is not None:
         return np.full(len(column), low), np.full(len(column), high), np.isnan(column)
@@ -171,7 +169,8 @@ def asked_range(
     stated = np.isfinite(least)
     own_low = np.repeat(np.where(stated, least, 1.0), sizes)
     own_high = np.repeat(np.where(stated, most, 1.0), sizes)
-    return own_low, own_high, np.isnan(column) & np.repeat(stated, sizes)
+    lacking = np.logical_or.reduceat(np.isnan(column), starts) if len(starts) else column > 0
+    return own_low, own_high, np.repeat(stated & lacking, sizes)
 
 
 def near(stated: FloatArray, wanted: FloatArray | float, share: float) -> BoolArray:
@@ -196,6 +195,12 @@ def reasons_of(lost: IntArray) -> IntArray:
 def nothing_carried() -> Carried:
     none, whole = np.zeros(0), np.zeros(0, np.int64)
     return Carried(whole, whole, none, none, none, none, none, whole, whole, whole)
+
+
+def unspoiled(assumed: Carried, proven: Carried) -> Carried:
+    """Assumptions never destroy proof: a test that they make inconsistent shows what it shows without them."""
+    spoiled = (assumed.reason == REASON["inconsistent_test"]) & (proven.reason != REASON["inconsistent_test"])
+    return Carried(**{name: np.where(spoiled, getattr(proven, name), column) for name, column in vars(assumed).items()})
 
 
 def carried(
@@ -260,6 +265,6 @@ def fold(evidence: Evidence, requirement: Requirement) -> Carried:
 def _plain_estimate(evidence: Evidence, requirement: Requirement) -> FloatArray:
     """The least favourable value of each test, among those at the required conditions if any are."""
     estimate, test = evidence.estimate, evidence.points.test
-    lower_is_better = CHARACTERISTICS[requirement.characteristic].sense in ("lower", "covers_below")
-    order = np.lexsort((-estimate if lower_is_better else estimate, evidence.carried, test))
+    only_a_ceiling = np.isfinite(requirement.high) and not np.isfinite(requirement.low)
+    order = np.lexsort((-estimate if only_a_ceiling else estimate, evidence.carried, test))
     return np.asarray(estimate[order][starts_of(test)])

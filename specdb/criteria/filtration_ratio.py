@@ -11,15 +11,15 @@ from specdb.criteria.evidence import (
     ASSUMPTION_BITS,
     BASIS,
     LOST_TO_SCALE,
-    SAME_FLOW,
     Carried,
     Evidence,
     carried,
     nothing_carried,
     slack_of,
+    starts_of,
 )
 from specdb.criteria.retained_capacity import ask_dust
-from specdb.duty import Assumptions, Requirement
+from specdb.duty import SAME_FLOW, Assumptions, Requirement
 from specdb.trade.filtration import interpolate_ratio
 from specdb.trade.size_scales import acftd_to_c, c_to_acftd
 
@@ -40,7 +40,7 @@ def filtration_ratio(snapshot: Snapshot, requirement: Requirement, assumptions: 
     evidence.ask_falling(evidence.points.flow_l_min, requirement.flow_l_min, SAME_FLOW, assumptions)
     for code, name in enumerate(SCALES):
         usual = _DUST_OF_SCALE.get(name, _DUST_OF_SCALE[requirement.scale])
-        ask_dust(snapshot, evidence, requirement.dust or usual, scale == code)
+        ask_dust(snapshot, evidence, requirement.dust, usual, assumptions, scale == code)
     order = np.lexsort((size, evidence.points.test))
     return _read_curve(evidence.sorted_by(order), size[order], requirement.size_um)
 
@@ -83,9 +83,11 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
 
     measured = evidence.keep_low & evidence.keep_high & (evidence.low > 0) & np.isfinite(evidence.high)
     last, first = _neighbours(measured, below, above, starts)
-    between = (
-        (last >= 0) & (first >= 0) & (size[last] < wanted_um * (1 - _EDGE)) & (size[first] > wanted_um * (1 + _EDGE))
-    )
+    # What clips a line may stand between its ends; a point that says nothing may not, for the line would skip it.
+    clips = (evidence.keep_low & np.isfinite(evidence.low)) | (evidence.keep_high & np.isfinite(evidence.high))
+    last_of_all, first_of_all = _neighbours(measured | ~clips, below, above, starts)
+    between = (last >= 0) & (first >= 0) & (size[last] >= size[last_of_all]) & (size[first] <= size[first_of_all])
+    between &= (size[last] < wanted_um * (1 - _EDGE)) & (size[first] > wanted_um * (1 + _EDGE))
     read_low = _on_the_line(size, evidence.low, last, first, wanted_um, between)
     read_high = _on_the_line(size, evidence.high, last, first, wanted_um, between)
     # A one-sided point between the neighbours that the line contradicts leaves only what is proven.
@@ -104,7 +106,7 @@ def _read_curve(evidence: Evidence, size: FloatArray, wanted_um: float) -> Carri
         basis=np.where(between, BASIS["interpolated"], basis),
         lost=np.bitwise_or.reduceat(evidence.lost, starts),
         assumed=np.bitwise_or.reduceat(evidence.assumed, starts),
-        inconsistent=_falls_with_size(points, starts) | (test_low - slack_low > test_high + slack_high),
+        inconsistent=_contradictory(evidence, size) | (test_low - slack_low > test_high + slack_high),
     )
 
 
@@ -140,16 +142,32 @@ def _estimate_at(
     return np.where(at_last, read, np.nan)
 
 
-def _falls_with_size(points: Points, starts: IntArray) -> BoolArray:
-    """Tests in which a larger size is held below what a smaller one proves, at one flow and scale."""
-    flow = np.where(np.isnan(points.flow_l_min), -1.0, points.flow_l_min)
-    order = np.lexsort((-points.low, points.size_um, flow, points.scale, points.test))
-    test, scale, flow = points.test[order], points.scale[order], flow[order]
-    changes = (test[1:] != test[:-1]) | (scale[1:] != scale[:-1]) | (flow[1:] != flow[:-1])
-    curve = np.cumsum(np.r_[0, changes])
-    proven = _running_maximum((points.low - points.slack)[order], curve)
-    falls = proven > (points.high + points.slack)[order] * (1 + _EDGE)
-    return np.isin(points.test[starts], test[falls])
+def _contradictory(evidence: Evidence, size: FloatArray) -> BoolArray:
+    """Tests whose ratio falls as size grows: as they were run, or as their points were carried."""
+    points = evidence.points
+    falls = _falls_with_size(points.test, _one_curve(points), points.size_um, points.low, points.high, points.slack)
+    low = np.where(evidence.keep_low, evidence.low, -np.inf)
+    high = np.where(evidence.keep_high, evidence.high, np.inf)
+    slack = np.where(evidence.carried, 0.0, evidence.slack)
+    return falls | _falls_with_size(points.test, np.zeros_like(size), size, low, high, slack)
+
+
+def _one_curve(points: Points) -> FloatArray:
+    """A number that points at one flow and on one scale share; a flow typed in two units may differ in a last bit."""
+    flow = np.where(np.isnan(points.flow_l_min), 1.0, points.flow_l_min)
+    stated = np.where(np.isnan(points.flow_l_min), -100.0, np.round(np.log(flow), 8))
+    return np.asarray(stated * len(SCALES) + points.scale)
+
+
+def _falls_with_size(
+    test: IntArray, curve: FloatArray, size: FloatArray, low: FloatArray, high: FloatArray, slack: FloatArray
+) -> BoolArray:
+    """Tests (in order) in which, on one curve, a larger size is held below what a smaller one proves."""
+    order = np.lexsort((-low, size, curve, test))
+    changes = (test[order][1:] != test[order][:-1]) | (curve[order][1:] != curve[order][:-1])
+    proven = _running_maximum((low - slack)[order], np.cumsum(np.r_[0, changes]))
+    falls = (proven > (high + slack)[order] * (1 + _EDGE)) & np.isfinite(size[order])
+    return np.isin(test[starts_of(test)], test[order][falls])
 
 
 def _running_maximum(values: FloatArray, group: IntArray) -> FloatArray:

@@ -10,14 +10,13 @@ from specdb.criteria.evidence import (
     ASSUMPTION_BITS,
     LOST_TO_CONDITIONS,
     LOST_UNSTATED,
-    SAME_FLOW,
     SAME_POINT,
     Carried,
     Evidence,
     fold,
     near,
 )
-from specdb.duty import Assumptions, Requirement
+from specdb.duty import SAME_FLOW, Assumptions, Requirement
 
 
 def retained_capacity(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions) -> Carried:
@@ -32,16 +31,28 @@ def retained_capacity(snapshot: Snapshot, requirement: Requirement, assumptions:
             same = near(terminal, wanted, SAME_POINT)
             evidence.ask(np.isfinite(terminal), same | (terminal <= wanted), same | (terminal >= wanted), assumptions)
     _ask_basis(snapshot, evidence, requirement.capacity_basis or "retained", assumptions)
-    ask_dust(snapshot, evidence, requirement.dust or "ISO 12103-1 A3")
+    ask_dust(snapshot, evidence, requirement.dust, "ISO 12103-1 A3", assumptions)
     return fold(evidence, requirement)
 
 
-def ask_dust(snapshot: Snapshot, evidence: Evidence, wanted: str, where: BoolArray | bool = True) -> None:
-    """A result with another dust is an estimate; a dust that nobody names is not asked. Asks the points ``where``."""
-    dust = snapshot.tests.dust
-    other = (dust.stated & ~dust.equals(wanted))[evidence.points.test] & where
-    evidence.drop(other, other, LOST_TO_CONDITIONS)
-    evidence.carried |= other
+def ask_dust(
+    snapshot: Snapshot,
+    evidence: Evidence,
+    asked: str | None,
+    usual: str,
+    assumptions: Assumptions,
+    where: BoolArray | bool = True,
+) -> None:
+    """A result with a dust other than the one ``asked``, else the ``usual`` one, is an estimate; so is one with a
+    dust that nobody names, if one is asked. Asks the points ``where``."""
+    dust, rows = snapshot.tests.dust, evidence.points.test
+    same = dust.equals(asked or usual)[rows] | np.logical_not(where)
+    silent = ~dust.stated[rows] & where
+    if asked is None:
+        evidence.drop(~same & ~silent, ~same & ~silent, LOST_TO_CONDITIONS)
+        evidence.carried |= ~same & ~silent
+    else:
+        evidence.ask(~silent, same, same, assumptions)
 
 
 def _ask_basis(snapshot: Snapshot, evidence: Evidence, wanted: str, assumptions: Assumptions) -> None:

@@ -58,14 +58,17 @@ def nothing_on_file(requirement: Requirement, elements: int) -> Judged:
     )
 
 
-def judge_tests(tests: Carried, requirement: Requirement, elements: int) -> Judged:
+def judge_tests(tests: Carried, proven: Carried, requirement: Requirement, elements: int) -> Judged:
     """Each test is judged on its own. One meets and none misses: the element meets, with the smallest
-    margin of those tests; one misses and none meets: it misses; both: sources disagree, leaning to a miss."""
+    margin of those tests; one misses and none meets: it misses; both: sources disagree, leaning to a miss.
+
+    ``proven`` are the same tests without assumptions: where the verdict of a test differs, its assumptions are told.
+    """
     result = nothing_on_file(requirement, elements)
     if not len(tests.test):
         return result
     low, high = requirement.allowed_low, requirement.allowed_high
-    each = verdict(tests.low, tests.high, low, high, tests.slack_low, tests.slack_high)
+    each = _verdicts(tests, requirement)
     strict = verdict(tests.low, tests.high, low, high)
     lean = _lean(tests.estimate, low, high)
     margins = _margins(tests, requirement)
@@ -97,10 +100,16 @@ def judge_tests(tests: Carried, requirement: Requirement, elements: int) -> Judg
     result.test[element] = tests.test[told]
     result.by_rounding[element] = ~open_question & (each[told] != strict[told])
     result.basis[element] = tests.basis[told]
-    result.assumed[element] = tests.assumed[told]
+    assumed = each != _verdicts(proven, requirement)
+    np.bitwise_or.at(result.assumed, tests.element[assumed], tests.assumed[assumed])
     meeting = np.flatnonzero((each == MEETS) & disagree[tests.element])[::-1]
     result.other_test[tests.element[meeting]] = tests.test[meeting]
     return result
+
+
+def _verdicts(tests: Carried, requirement: Requirement) -> IntArray:
+    low, high = requirement.allowed_low, requirement.allowed_high
+    return verdict(tests.low, tests.high, low, high, tests.slack_low, tests.slack_high)
 
 
 def _lean(estimate: FloatArray, low: float, high: float) -> IntArray:

@@ -10,8 +10,9 @@ from specdb.duty.requirement import (
     ASSUMPTION_SENTENCES,
     CUSTOMARY,
     NO_ASSUMPTIONS,
+    SAME_FLOW,
     Assumptions,
     Requirement,
 )
 
-__all__ = ["ASSUMPTION_SENTENCES", "CUSTOMARY", "NO_ASSUMPTIONS", "Assumptions", "Question", "Requirement"]
+__all__ = ["ASSUMPTION_SENTENCES", "CUSTOMARY", "NO_ASSUMPTIONS", "SAME_FLOW", "Assumptions", "Question", "Requirement"]

@@ -68,6 +68,7 @@ class DutyConditions:
                 with faults.at(f"duty.{name}"):
                     self._temperatures[name] = read_quantity(text, "temperature").value
         self._viscosity: tuple[float, float] | SpecdbError | None = None
+        self._viscosity_from: tuple[str, ...] = ()
         with faults.at("duty.fluid.grade" if duty.fluid.viscosity is None else "duty.fluid.viscosity"):
             self._viscosity = self._fluid_viscosity(duty.fluid)
 
@@ -83,16 +84,18 @@ class DutyConditions:
 
     def _fluid_viscosity(self, fluid: FluidAsked) -> tuple[float, float] | SpecdbError | None:
         """Least and greatest viscosity at operating temperature, or why it is not known; None if unstated."""
+        grade = None if fluid.grade is None else read_grade(fluid.grade)
+        band = None if grade is None else grade_band(grade)
         if fluid.viscosity is not None:
+            self._viscosity_from = ("fluid.viscosity",)
             value = read_positive(fluid.viscosity, "viscosity", density_kg_m3=self._density).value
             return value, value
-        if fluid.grade is None:
+        if grade is None or band is None:
             return None
-        grade = read_grade(fluid.grade)
-        low, _, high = grade_band(grade)
         temperature = self._temperatures.get("operating_temperature")
         if temperature == _REFERENCE_DEGC:
-            return low, high
+            self._viscosity_from = ("fluid.grade", "operating_temperature")
+            return band[0], band[2]
         if temperature is None or fluid.viscosity_index is None:
             lacking = "operating_temperature" if temperature is None else "fluid.viscosity_index"
             return QuestionError(
@@ -101,12 +104,18 @@ class DutyConditions:
                 field=f"duty.{lacking}",
                 remedy="State operating_temperature and viscosity_index, or the viscosity itself.",
             )
+        self._viscosity_from = ("fluid.grade", "fluid.viscosity_index", "operating_temperature")
         low, _, high = viscosity_band_at(temperature, grade, fluid.viscosity_index)
         return low, high
 
     @property
     def flow_l_min(self) -> float | None:
         self._used.add("flow")
+        return self._flow
+
+    @property
+    def stated_flow_l_min(self) -> float | None:
+        """The flow, without marking it as used."""
         return self._flow
 
     @property
@@ -123,7 +132,7 @@ class DutyConditions:
     @property
     def viscosity_mm2_s(self) -> tuple[float, float] | None:
         """Raises QuestionError where a grade is stated that cannot be carried to the operating temperature."""
-        self._used.update(("fluid.viscosity", "fluid.grade", "fluid.viscosity_index", "operating_temperature"))
+        self._used.update(self._viscosity_from)
         if isinstance(self._viscosity, SpecdbError):
             raise self._viscosity
         return self._viscosity

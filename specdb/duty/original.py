@@ -19,9 +19,11 @@ CRACKING_WITHIN = 0.10
 
 AT_MOST_THE_ORIGINAL = ("outside_diameter", "length")
 LENGTH_FITS_BETWEEN_SEATS = ("cartridge", "in-tank")
-WORDS_TAKEN = ("kind", "thread", "seal", "seal_type", "end_form", "bypass_valve")
+WORDS_TAKEN = ("kind", "thread", "seal", "seal_type", "end_form", "flow_direction", "core", "bypass_valve")
 
 _FLOOR, _CEILING = ("equal", "at_least"), ("equal", "at_most")
+
+_Rule = Callable[[Snapshot, int, str, list[str]], Iterator[Requirement]]
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,11 @@ class _Rating:
     low: float
     qualifier: str
     conditions: tuple[tuple[str, float | str | None], ...]
+
+    @property
+    def place(self) -> str:
+        """Its conditions as a key: one condition typed in two units may differ in a last bit."""
+        return " ".join(f"{value:.9g}" if isinstance(value, float) else str(value) for _, value in self.conditions)
 
 
 def original_requirements(
@@ -77,16 +84,16 @@ def _least_demanding(
     ratings: Iterator[_Rating], demand: Callable[[_Rating], float | None], easier: Callable[[float, float], float]
 ) -> Iterator[tuple[dict[str, float | str | None], float, list[float]]]:
     """Of tests that differ at the same conditions, the easiest demand; and all that were made."""
-    grouped: dict[tuple[tuple[str, float | str | None], ...], list[float]] = {}
+    grouped: dict[str, tuple[_Rating, list[float]]] = {}
     for rating in ratings:
         value = demand(rating)
         if value is not None:
-            grouped.setdefault(rating.conditions, []).append(value)
-    for conditions, values in grouped.items():
+            grouped.setdefault(rating.place, (rating, []))[1].append(value)
+    for rating, values in grouped.values():
         chosen = values[0]
         for value in values[1:]:
             chosen = easier(chosen, value)
-        yield dict(conditions), chosen, values
+        yield dict(rating.conditions), chosen, values
 
 
 def _differ(values: list[float], kind: str) -> tuple[str, ...]:
@@ -132,49 +139,32 @@ def _standard_of(scale: str) -> str:
     return next(standard for standard, its in STANDARD_OF_SCALE.items() if its == scale)
 
 
-def _at_least(*conditions: str) -> Callable[[Snapshot, int, str, list[str]], Iterator[Requirement]]:
+def _at_least(*conditions: str) -> _Rule:
+    return _limit("low", _FLOOR, min, conditions)
+
+
+def _at_most(*conditions: str) -> _Rule:
+    return _limit("high", _CEILING, max, conditions)
+
+
+def _limit(
+    side: str, qualifiers: tuple[str, ...], easier: Callable[[float, float], float], conditions: tuple[str, ...]
+) -> _Rule:
+    """One limit at each set of conditions that the original was tested at."""
+
     def rule(snapshot: Snapshot, row: int, characteristic: str, _notes: list[str]) -> Iterator[Requirement]:
-        kind = CHARACTERISTICS[characteristic].kind
         demands = _least_demanding(
             _ratings(snapshot, row, characteristic, conditions),
-            lambda r: r.value if r.qualifier in _FLOOR else None,
-            min,
+            lambda r: r.value if r.qualifier in qualifiers else None,
+            easier,
         )
         for where, value, values in demands:
             if where.get("dust") == DUST_OF_STANDARD["ISO 16889"]:
                 where["dust"] = None
-            yield Requirement(
-                "",
-                characteristic,
-                "original",
-                low=value,
-                notes=_differ(values, kind),
-                **where,  # type: ignore[arg-type]
-            )
-
-    return rule
-
-
-def _at_most(*conditions: str) -> Callable[[Snapshot, int, str, list[str]], Iterator[Requirement]]:
-    def rule(snapshot: Snapshot, row: int, characteristic: str, _notes: list[str]) -> Iterator[Requirement]:
-        kind = CHARACTERISTICS[characteristic].kind
-        demands = _least_demanding(
-            _ratings(snapshot, row, characteristic, conditions),
-            lambda r: r.value if r.qualifier in _CEILING else None,
-            max,
-        )
-        for where, value, values in demands:
-            viscosity = where.pop("viscosity_mm2_s", None)
-            yield Requirement(
-                "",
-                characteristic,
-                "original",
-                high=value,
-                viscosity_low_mm2_s=viscosity,  # type: ignore[arg-type]
-                viscosity_high_mm2_s=viscosity,  # type: ignore[arg-type]
-                notes=_differ(values, kind),
-                **where,  # type: ignore[arg-type]
-            )
+            if "viscosity_mm2_s" in where:
+                where["viscosity_low_mm2_s"] = where["viscosity_high_mm2_s"] = where.pop("viscosity_mm2_s")
+            told = _differ(values, CHARACTERISTICS[characteristic].kind)
+            yield Requirement("", characteristic, "original", notes=told, **{side: value}, **where)  # type: ignore[arg-type]
 
     return rule
 
@@ -194,7 +184,7 @@ def _cracking(snapshot: Snapshot, row: int, characteristic: str, _notes: list[st
         )
 
 
-_RULES: dict[str, Callable[[Snapshot, int, str, list[str]], Iterator[Requirement]]] = {
+_RULES: dict[str, _Rule] = {
     # Never the bubble point, which is each maker's own, nor fatigue, which few state.
     "filtration_ratio": _filtration_ratio,
     "retained_capacity": _at_least("flow_l_min", "terminal_pressure_drop_kpa", "capacity_basis", "dust"),
@@ -213,6 +203,9 @@ def _words(snapshot: Snapshot, row: int, silent: Callable[[str], bool]) -> Itera
         word = snapshot.elements.words[name].word(row)
         if word is not None and silent(name):
             yield Requirement("", name, "original", word=word)
+    # A valve that keeps the housing full is missed when it is gone; one too many does no harm (common practice).
+    if snapshot.elements.words["anti_drain_back"].word(row) == "yes" and silent("anti_drain_back"):
+        yield Requirement("", "anti_drain_back", "original", word="yes")
 
 
 def _measures(
@@ -225,7 +218,7 @@ def _measures(
         value = float(snapshot.elements.measures[name][row])
         if np.isnan(value) or not silent(name):
             continue
-        required = Requirement("", name, "original", low=value - tolerance, high=value + tolerance)
+        required = Requirement("", name, "original", low=value - tolerance, high=value + tolerance, nominal=value)
         if name in AT_MOST_THE_ORIGINAL and not (name == "length" and kind in LENGTH_FITS_BETWEEN_SEATS):
             note = f"up to the original's {value:g} mm plus a clearance of {clearance_mm:g} mm (common practice)"
             yield replace(required, low=-np.inf, high=value + clearance_mm, notes=(note,))

@@ -7,6 +7,7 @@ and unit; both become text here, and :mod:`specdb.units` reads it when the duty 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -119,7 +120,9 @@ LimitText = Annotated[
 
 
 def _as_of(value: object) -> str:
-    return str(value) if isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 2**53 else _text(value)
+    if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value < 2**53 and value == value // 1:
+        return str(int(value))
+    return _text(value)
 
 
 AsOfText = Annotated[
@@ -341,6 +344,7 @@ class DutyAsked(Strict):
 class OriginalAsked(Strict):
     number: Text
     maker: Text | None = None
+    allow: QuantityText | None = Field(None, description='share by which what is taken from it is relaxed: "5 %"')
 
 
 class Question(Strict):
@@ -372,6 +376,21 @@ class Question(Strict):
     as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
 
 
+def known_fields(place: Sequence[object]) -> tuple[str, ...]:
+    """Names of the fields that may stand at a place of a question, such as ("duty", "require", 0)."""
+    models: dict[tuple[object, ...], type[BaseModel]] = {
+        (): Question,
+        ("original",): OriginalAsked,
+        ("duty",): DutyAsked,
+        ("duty", "fluid"): FluidAsked,
+        ("duty", "fit"): FitAsked,
+        ("duty", "assumptions"): AssumptionsAsked,
+        ("duty", "require"): RequirementAsked,
+    }
+    model = models.get(tuple(part for part in place if not isinstance(part, int)), MeasureAsked)
+    return tuple(field.alias or name for name, field in model.model_fields.items())
+
+
 def read_question(asked: object) -> Question:
     """A question from plain data. Raises InputError that names every faulty field."""
     try:
@@ -381,6 +400,9 @@ def read_question(asked: object) -> Question:
             QuestionError(
                 "There is no such field." if e["type"] == "extra_forbidden" else e["msg"].removeprefix("Value error, "),
                 field=".".join(shown(str(part)) for part in e["loc"]),
+                remedy=f"Known are {', '.join(known_fields(e['loc'][:-1]))}."
+                if e["type"] == "extra_forbidden"
+                else None,
             )
             for e in error.errors()
         ]

@@ -9,6 +9,9 @@ import numpy as np
 
 from specdb.characteristics import CHARACTERISTICS, Gate
 
+SAME_FLOW = 0.05
+"""Flows within this share of the required one are one flow: a test there speaks on both sides (common practice)."""
+
 Origin = Literal["stated", "original", "derived"]
 
 GATE_OF_ATTRIBUTE: dict[str, Gate] = {
@@ -36,7 +39,8 @@ GATE_OF_ATTRIBUTE: dict[str, Gate] = {
 class Requirement:
     """``low <= value <= high`` in the canonical unit of the characteristic, or ``word`` for an attribute.
 
-    Conditions that are None are not asked. ``allow`` is the share by which the limits are relaxed.
+    Conditions that are None are not asked. ``allow`` is the share by which the limits are relaxed; ``nominal``
+    the measure that a difference is told from.
     """
 
     id: str
@@ -46,6 +50,7 @@ class Requirement:
     high: float = np.inf
     word: str | None = None
     allow: float = 0.0
+    nominal: float | None = None
     size_um: float | None = None
     scale: str | None = None
     flow_l_min: float | None = None

@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from specdb.catalog.identity import identity_key, search_key
-from specdb.catalog.reading import ALIKE_AT_MOST, not_on_file
+from specdb.catalog.identity import identity_key
+from specdb.catalog.reading import alike, not_on_file
 from specdb.catalog.snapshot import Snapshot
-from specdb.characteristics import title_of
+from specdb.characteristics import CHARACTERISTICS, title_of
 from specdb.duty.conditions import DutyConditions, Faults
 from specdb.duty.original import original_requirements
 from specdb.duty.question import AssumptionsAsked, DutyAsked, OriginalAsked, Question
-from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
-from specdb.duty.stated import stated_requirements
+from specdb.duty.requirement import NO_ASSUMPTIONS, SAME_FLOW, Assumptions, Requirement
+from specdb.duty.stated import read_allowance, stated_requirements
 from specdb.errors import QuantityError, QuestionError
-from specdb.units import read_quantity
+from specdb.units import read_quantity, show
 
 
 @dataclass(frozen=True)
@@ -54,8 +54,13 @@ def resolve(question: Question, snapshot: Snapshot) -> Duty:
         told = {requirement.characteristic for requirement in requirements}
         clearance = _clearance(question.duty, conditions)
         taken, not_taken = original_requirements(snapshot, row, lambda name: name not in told, clearance)
+        with faults.at("original.allow"):
+            allow = read_allowance(question.original.allow)
+        with faults.at("duty"):
+            taken = [_at_the_duty(requirement, conditions, allow) for requirement in taken]
+        faults.raise_any()
         requirements += taken
-        notes += not_taken
+        notes += [*not_taken, *_at_other_flows(taken, conditions)]
     if not requirements:
         raise QuestionError(
             "Nothing is required.",
@@ -63,6 +68,37 @@ def resolve(question: Question, snapshot: Snapshot) -> Duty:
             remedy="Name an original element with ratings on file, or state at least one requirement.",
         )
     return Duty(_named(requirements), assumptions, row, conditions.unused, tuple(dict.fromkeys(notes)))
+
+
+def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: float) -> Requirement:
+    """A requirement of the original, relaxed by ``allow``: what its test left unstated is the duty's, if stated."""
+    known = CHARACTERISTICS.get(requirement.characteristic)
+    if known is None:
+        return requirement
+    found: dict[str, float | None] = {}
+    if known.ratio_scale:
+        found["allow"] = allow
+    if "flow" in known.judged_with and requirement.flow_l_min is None:
+        found["flow_l_min"] = conditions.flow_l_min
+    if "viscosity" in known.judged_with and requirement.viscosity_low_mm2_s is None:
+        found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = conditions.viscosity_mm2_s or (None, None)
+    if "terminal_pressure_drop" in known.judged_with and requirement.characteristic == "retained_capacity":
+        own = requirement.terminal_pressure_drop_kpa
+        found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if own is None else own
+    return replace(requirement, **found)  # type: ignore[arg-type]
+
+
+def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[str]:
+    """A note where the original was tested at another flow than the duty's: its ratings stand at its own."""
+    stated = conditions.stated_flow_l_min
+    own = {r.flow_l_min for r in taken if r.flow_l_min is not None}
+    if stated is None or not own or any(abs(flow - stated) <= SAME_FLOW * stated for flow in own):
+        return []
+    return [
+        f"The original was tested at {', '.join(show(flow, 'flow') for flow in sorted(own))}, not at the duty's "
+        f"{show(stated, 'flow')}: what is taken from it stands at its own flow. State a requirement to ask it at the "
+        "duty's."
+    ]
 
 
 def without_contradicted(duty: Duty, contradicted: list[Requirement]) -> Duty:
@@ -98,13 +134,8 @@ def find_original(snapshot: Snapshot, asked: OriginalAsked) -> int:
         maker = identity_key(asked.maker, field="original.maker")
         rows = rows[elements.maker_key[rows] == maker]
     if not len(rows):
-        looked_for = search_key(asked.number)
-        keys = [search_key(its) for its in elements.number]
-        alike = [row for row, key in enumerate(keys) if key == looked_for]
-        alike = alike or [row for row, key in enumerate(keys) if looked_for in key]
-        raise not_on_file(
-            asked.number, asked.maker, [(elements.maker[r], elements.number[r]) for r in alike[:ALIKE_AT_MOST]]
-        ).at("original")
+        everything = list(zip(elements.maker, elements.number, strict=True))
+        raise not_on_file(asked.number, asked.maker, alike(asked.number, everything)).at("original")
     if len(rows) > 1:
         makers = ", ".join(str(elements.maker[r]) for r in rows)
         raise QuestionError(

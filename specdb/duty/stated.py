@@ -49,6 +49,7 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
         if text is not None:
             with faults.at(f"{field}.{name}"):
                 limits[name] = _limit(text, asked.characteristic)
+    _refuse_wrong_way(asked, field, faults)
     low, high = limits.get("at_least", -np.inf), limits.get("at_most", np.inf)
     if low > high:
         raise QuestionError("The lower limit lies above the upper one.", field="at_least", value=asked.at_least)
@@ -64,9 +65,15 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
     with faults.at(f"{field}.size"):
         where |= _size(asked)
     with faults.at(f"{field}.allow"):
-        where["allow"] = _allow(asked.allow)
+        where["allow"] = read_allowance(asked.allow)
     return Requirement(
-        "", characteristic.key, "stated", low=low, high=high, notes=tuple(notes), **where  # type: ignore[arg-type]
+        "",
+        characteristic.key,
+        "stated",
+        low=low,
+        high=high,
+        notes=tuple(notes),
+        **where,  # type: ignore[arg-type]
     )
 
 
@@ -80,6 +87,31 @@ def _refuse_foreign_conditions(asked: RequirementAsked, field: str, faults: Faul
                     value=value,
                     remedy=f"It is judged with {', '.join(characteristic.judged_with) or 'no condition'}.",
                 )
+
+
+_WRONG_WAY = {"covers_below": "at_least", "covers_above": "at_most"}
+
+
+def _refuse_wrong_way(asked: RequirementAsked, field: str, faults: Faults) -> None:
+    """A limit that would ask for an element that covers less; fatigue without its standard."""
+    characteristic = CHARACTERISTICS[asked.characteristic]
+    wrong = _WRONG_WAY.get(characteristic.sense, "")
+    if wrong and getattr(asked, wrong) is not None:
+        with faults.at(f"{field}.{wrong}"):
+            raise QuestionError(
+                f"An element must cover the {characteristic.title} that is required.",
+                value=getattr(asked, wrong),
+                remedy=f"State {'at_most' if wrong == 'at_least' else 'at_least'}.",
+            )
+    if asked.characteristic == "flow_fatigue_cycles" and asked.standard is None:
+        with faults.at(f"{field}.standard"):
+            raise QuestionError(
+                "Flow fatigue is tested in two ways that are never joined.",
+                remedy=f"State the standard: {' or '.join(characteristic.standards)}.",
+            )
+    if asked.allow is not None and characteristic.kind == "temperature":
+        with faults.at(f"{field}.allow"):
+            raise QuestionError("A share of a temperature means nothing.", value=asked.allow, remedy="State the limit.")
 
 
 def _limit(text: str, characteristic: str) -> float:
@@ -158,7 +190,8 @@ def _size(asked: RequirementAsked) -> dict[str, float | str | None]:
     return {"size_um": size.value, "scale": size.scale}
 
 
-def _allow(text: str | None) -> float:
+def read_allowance(text: str | None) -> float:
+    """A share by which a limit is relaxed, 0 where none is stated. Raises QuantityError and QuestionError."""
     if text is None:
         return 0.0
     share = read_quantity(text, "percent").value / 100
@@ -197,4 +230,4 @@ def _measure(name: str, asked: MeasureAsked) -> Requirement:
             raise QuestionError("A tolerance cannot be negative.", value=asked.tolerance, field="tolerance")
     else:
         tolerance, note = MEASURE_TOLERANCE_MM[name], "no tolerance stated: the customary one (common practice)"
-    return Requirement("", name, "stated", low=value - tolerance, high=value + tolerance, notes=(note,))
+    return Requirement("", name, "stated", low=value - tolerance, high=value + tolerance, nominal=value, notes=(note,))

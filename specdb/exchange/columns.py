@@ -7,6 +7,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from specdb.catalog.tables import (
+    LONGEST_REMARK_CHARACTERS,
+    LONGEST_TITLE_CHARACTERS,
+    LONGEST_WORDS_CHARACTERS,
+)
 from specdb.characteristics import ATTRIBUTES
 from specdb.exchange.faults import Findings
 from specdb.exchange.reading import LONGEST_CELL_CHARACTERS, Sheet
@@ -45,6 +50,12 @@ TAKES_UNIT: dict[str, frozenset[str]] = {
     "ratings": frozenset({"value", *POINT_QUANTITIES, *TEST_QUANTITIES}),
     "interchanges": frozenset(),
 }
+
+_LONGEST = {
+    "title": LONGEST_TITLE_CHARACTERS, "remark": LONGEST_REMARK_CHARACTERS, "correction": LONGEST_REMARK_CHARACTERS,
+    **{a.key: LONGEST_REMARK_CHARACTERS for a in ATTRIBUTES.values() if a.kind in ("word", "words")},
+}  # fmt: skip
+"""Characters that a cell of these columns may have; of any other, names and numbers among them, 200."""
 
 _WITH_UNIT = re.compile(r"(?P<name>[^\[\]]*?)\s*\[(?P<unit>[^\[\]]*)\]")
 
@@ -131,8 +142,9 @@ def rows_of(sheet: Sheet, columns: Columns, findings: Findings) -> list[Row]:
         long = next((n for n, i in places if i < len(cells) and len(cells[i]) > LONGEST_CELL_CHARACTERS), None)
         if long is not None:
             text = cells[columns.place[long]]
+            longest = _LONGEST.get(long, LONGEST_WORDS_CHARACTERS)
             findings.fault(
-                sheet.file, f"The cell has {len(text)} characters.", f"Give at most {LONGEST_CELL_CHARACTERS}.",
+                sheet.file, f"The cell has {len(text)} characters.", f"Give at most {longest}.",
                 row=number, column=long, found=text,
             )  # fmt: skip
             continue

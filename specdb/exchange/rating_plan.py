@@ -12,11 +12,19 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from specdb.characteristics import STANDARD_OF_SCALE
+from specdb import vocabulary
+from specdb.characteristics import CHARACTERISTICS, STANDARD_OF_SCALE
 from specdb.exchange.columns import TEST_COLUMNS
 from specdb.exchange.faults import Findings
 from specdb.exchange.on_file import OnFile, RatingKey, TestKey, key_of_row, key_of_test
 from specdb.exchange.rows import RatingRow, Stated, digits
+
+_PROVES_NOTHING = {
+    "higher": "at_most", "covers_above": "at_most", "lower": "at_least", "covers_below": "at_least",
+}  # fmt: skip
+"""Sense of a characteristic: the qualifier under which a result can show a miss but never that it serves."""
+
+_SIZES = {"c": "µm(c)", "acftd": "µm(ACFTD)"}
 
 
 @dataclass(eq=False)
@@ -95,7 +103,10 @@ class _Planner:
         new = [wanted for wanted in self.wanted if wanted.id is None]
         self._refuse_conflicts(new)
         self._assign_tests(new)
-        self._note_scales(new)
+        for wanted in new:
+            conditions = self._conditions_of(wanted)
+            self._note_scale(wanted.row, conditions)
+            self._note_qualifier(wanted.row, conditions)
         return RatingPlan(new, self.new_tests, list(self.superseded_by.values()), len(rows) - len(new))
 
     def _fault(self, row: RatingRow, column: str, message: str, remedy: str) -> None:
@@ -371,18 +382,37 @@ class _Planner:
                 if column not in on_file or on_file[column].key != stated.key:
                     self._differs_from_file(row, column, on_file.get(column))
 
-    def _note_scales(self, new: list[Wanted]) -> None:
-        for wanted in new:
-            if wanted.row.scale != "?":
-                continue
-            conditions = wanted.test.conditions if isinstance(wanted.test, NewTest) else (
-                self.held.conditions[wanted.test] if wanted.test is not None else {}
-            )
-            standard = conditions["standard"].text if "standard" in conditions else None
-            if standard in STANDARD_OF_SCALE:
-                self.findings.remarks[f"sizes without a scale; the scale follows from {standard}"] += 1
-            else:
-                self.findings.remarks["sizes without a scale, which give estimates only"] += 1
+    # --- what deserves a look
+
+    def _conditions_of(self, wanted: Wanted) -> Mapping[str, Stated]:
+        if isinstance(wanted.test, NewTest):
+            return wanted.test.conditions
+        return {} if wanted.test is None else self.held.conditions[wanted.test]
+
+    def _note_scale(self, row: RatingRow, conditions: Mapping[str, Stated]) -> None:
+        if row.scale is None:
+            return
+        standard = conditions["standard"].text if "standard" in conditions else ""
+        usual = STANDARD_OF_SCALE.get(standard)
+        if row.scale == "?":
+            what = f"; the scale follows from {standard}" if usual else ", which give estimates only"
+            self.findings.remarks[f"sizes without a scale{what}"] += 1
+        elif usual is not None and row.scale != usual:
+            what = f"sizes in {_SIZES[row.scale]} with {standard}, which gives {_SIZES[usual]}; kept as stated"
+            self.findings.remarks[what] += 1
+
+    def _note_qualifier(self, row: RatingRow, conditions: Mapping[str, Stated]) -> None:
+        """Counts results that can never show that they serve, where a limit was probably meant as the rating."""
+        if row.qualifier != _PROVES_NOTHING.get(CHARACTERISTICS[row.characteristic].sense):
+            return
+        injected = "capacity_basis" in conditions and conditions["capacity_basis"].text == "injected"
+        signed = row.size is not None and vocabulary.signed(row.size.text)[0] is not None
+        # An upper limit is all that dust injected, or a size beyond the last one counted, can show.
+        if signed or (row.characteristic == "retained_capacity" and injected):
+            return
+        said, limit = ("at most", "maximum") if row.qualifier == "at_most" else ("at least", "minimum")
+        what = f'{row.row.file}: {row.characteristic} "{said}", which never shows that a requirement is met'
+        self.findings.remarks[f"{what}; if the sheet's {limit} is the rating itself, enter it as equal"] += 1
 
 
 def _content(row: RatingRow) -> tuple[str, ...]:

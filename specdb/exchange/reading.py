@@ -9,6 +9,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +22,12 @@ LARGEST_FILE_BYTES = 512 * 2**20
 DELIMITERS = (",", ";", "\t")
 
 _BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8", codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
+
+_MULTI_BYTE_UTF_8 = re.compile(
+    rb"[\xc2-\xdf][\x80-\xbf]|\xe0[\xa0-\xbf][\x80-\xbf]|[\xe1-\xef][\x80-\xbf]{2}"
+    rb"|\xf0[\x90-\xbf][\x80-\xbf]{2}|[\xf1-\xf3][\x80-\xbf]{3}|\xf4[\x80-\x8f][\x80-\xbf]{2}"
+)
+"""A character beyond ASCII in UTF-8 (RFC 3629), or half a surrogate pair written as one."""
 
 
 @dataclass(frozen=True)
@@ -139,6 +146,10 @@ def _decoded(file: str, data: bytes, declared: str | None, findings: Findings) -
         if encoding != "utf-8" or marked or b"\0" in body:
             _undecodable(file, body, error, findings)
             return None
+        if _MULTI_BYTE_UTF_8.search(body):
+            # As Windows-1252 its good characters would be taken in as pairs of wrong ones.
+            _undecodable(file, body, error, findings, "The file looks like UTF-8, but this byte does not belong to it.")
+            return None
         try:
             text = body.decode("cp1252")
         except UnicodeDecodeError as other:
@@ -152,9 +163,12 @@ def _decoded(file: str, data: bytes, declared: str | None, findings: Findings) -
     return text
 
 
-def _undecodable(file: str, body: bytes, error: UnicodeDecodeError, findings: Findings) -> None:
+def _undecodable(
+    file: str, body: bytes, error: UnicodeDecodeError, findings: Findings,
+    message: str = "The file is not text in a known encoding.",
+) -> None:  # fmt: skip
     findings.fault(
-        file, "The file is not text in a known encoding.", "Save it as CSV in UTF-8.",
+        file, message, "Save it as CSV in UTF-8.",
         row=body.count(b"\n", 0, error.start) + 1, found=f"byte 0x{body[error.start]:02x}",
     )  # fmt: skip
 

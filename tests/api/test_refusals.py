@@ -161,8 +161,8 @@ FLOATS = {
     "/duty/flow": '{"duty": {"flow": {"value": %s, "unit": "L/min"}}}',
     "/duty/fluid/viscosity_index": '{"duty": {"fluid": {"viscosity_index": %s}}}',
     "/duty/fit/length/value": '{"duty": {"fit": {"length": {"value": %s, "unit": "mm"}}}}',
-    "/duty/require/0/at_least": '{"duty": {"require": [{"characteristic": "flow_fatigue_cycles", "at_least": %s}]}}',
-    "/duty/require/0/at_most": '{"duty": {"require": [{"characteristic": "flow_fatigue_cycles", "at_most": %s}]}}',
+    "/duty/require/0/at_least": '{"duty": {"require": [{"characteristic": "filtration_ratio", "at_least": %s}]}}',
+    "/duty/require/0/at_most": '{"duty": {"require": [{"characteristic": "pressure_fatigue_cycles", "at_most": %s}]}}',
     "/limit": '{"limit": %s}',
 }
 

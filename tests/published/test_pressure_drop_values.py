@@ -1,8 +1,8 @@
 """The two-term law against an independent two-term equation.
 
 Two-term (Forchheimer) laws for sintered filters in air and water: A. Lorenzi, Meccanica, 1975. The equation of
-S. Ergun, "Fluid flow through packed columns", Chem. Eng. Prog. 48 (1952) 89-94, has the same form; fluids 1.3
-computes it.
+S. Ergun, "Fluid flow through packed columns", Chem. Eng. Prog. 48 (1952) 89-94, cited as the fluids package 1.3
+documents it, has the same form; that package computes it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""ACFTD sizes in µm(c): the integer table of ISO/TR 16386 and ISO 11171:1999."""
+"""ACFTD sizes in µm(c): the integer table of ISO/TR 16386 and ISO 11171:1999 (that it stands there: from memory)."""
 
 from __future__ import annotations
 

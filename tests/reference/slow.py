@@ -33,12 +33,9 @@ REASONS = (
     "other_conditions",
     "approximate_only",
     "wrong_side",
+    "not_listed",
 )
 OF_LOST_BOUNDS = ("other_scale", "condition_not_stated", "other_conditions", "approximate_only")
-
-LEAST_FAVOURABLE = {
-    "higher": min, "covers_above": min, "lower": max, "covers_below": max, "as_required": min,
-}  # fmt: skip
 
 
 # --- the catalogue, plainly -----------------------------------------------------------------------
@@ -223,13 +220,19 @@ def by_unstated(assumptions: Assumptions) -> Effect:
     return MATCHES if assumptions.unstated_conditions_match else Effect(False, False, "condition_not_stated", True)
 
 
+def proves_nothing(of_points: Sequence[float | None], assumptions: Assumptions) -> bool:
+    """Whether a condition that nobody asks is stated of some points only: none can then speak for all of them."""
+    unstated = sum(stated is None for stated in of_points)
+    return 0 < unstated < len(of_points) and not assumptions.unstated_conditions_match
+
+
 def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumptions: Assumptions) -> Effect:
     """More flow is harder: a test at or above the wanted flow keeps its lower bound, at or below it its upper."""
     flow = point.flow_l_min
     stated = [p.flow_l_min for p in points if p.flow_l_min is not None]
     if wanted is None and not stated:
         return MATCHES
-    if flow is None:
+    if flow is None or (wanted is None and proves_nothing([p.flow_l_min for p in points], assumptions)):
         return by_unstated(assumptions)
     if wanted is None:
         # The test speaks for its whole range: the most flow for the least that is shown, and the reverse.
@@ -240,9 +243,12 @@ def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumpt
     return Effect(same or flow >= wanted, same or flow <= wanted, "other_conditions", same)
 
 
-def by_dust(test: Test, wanted: str) -> Effect:
+def by_dust(test: Test, wanted: str | None, usual: str, assumptions: Assumptions) -> Effect:
+    """A dust that nobody asks is the usual one; unknown, it is then not asked at all."""
     dust = test.dust or {"ISO 16889": "ISO 12103-1 A3", "ISO 4572": "ACFTD"}.get(test.standard or "")
-    return MATCHES if dust in (None, wanted) else nothing_left("other_conditions")
+    if dust is None:
+        return MATCHES if wanted is None else by_unstated(assumptions)
+    return MATCHES if dust == (wanted or usual) else nothing_left("other_conditions")
 
 
 def by_terminal_drop(test: Test, wanted: float | None, assumptions: Assumptions) -> Effect:
@@ -293,11 +299,11 @@ def by_liquid(test: Test, wanted: str | None, assumptions: Assumptions) -> Effec
 # --- characteristics other than the curves --------------------------------------------------------
 
 
-def fold(carried: Sequence[Carried], characteristic: str) -> Shown:
-    """Every point speaks of the same thing, so the tightest bounds hold."""
+def fold(carried: Sequence[Carried], required: Requirement) -> Shown:
+    """Every point speaks of the same thing, so the tightest bounds hold; the estimate is the least favourable."""
     low, slack_low = best_low((c.low, c.slack_low) for c in carried)
     high, slack_high = best_high((c.high, c.slack_high) for c in carried)
-    least = LEAST_FAVOURABLE[CHARACTERISTICS[characteristic].sense]
+    least = max if required.low == -INF and required.high < INF else min
     matching = [c.point.value for c in carried if c.matches]
     estimate = least(matching or [c.point.value for c in carried])
     lost = {reason for c in carried for reason in c.lost}
@@ -323,7 +329,7 @@ def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown
                 by_flow(point, points, required.flow_l_min, assumptions),
                 by_terminal_drop(test, required.terminal_pressure_drop_kpa, assumptions),
                 by_basis(test, required.capacity_basis, assumptions),
-                by_dust(test, required.dust or "ISO 12103-1 A3"),
+                by_dust(test, required.dust, "ISO 12103-1 A3", assumptions),
             ]
         elif key == "bubble_point":
             effects = [by_liquid(test, required.test_liquid, assumptions)]
@@ -331,7 +337,7 @@ def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown
             effects = [by_cycle_pressure(test, required.cycle_pressure_kpa, assumptions)]
             effects.append(by_standard(test, required.standard, assumptions))
         carried.append(carry(point, effects, assumptions.about_within))
-    return fold(carried, key)
+    return fold(carried, required)
 
 
 # --- filtration ratio -----------------------------------------------------------------------------
@@ -361,6 +367,13 @@ def by_scale(scale: str, wanted: str, assumptions: Assumptions) -> Effect:
     return Effect(matches=False) if assumptions.converted_sizes_count else nothing_left("other_scale")
 
 
+def same_flow(one: float | None, other: float | None) -> bool:
+    """Both unstated, or the same but for the rounding of units."""
+    if one is None or other is None:
+        return one is other
+    return math.isclose(one, other, rel_tol=SAME)
+
+
 def ratio_falls(test: Test) -> bool:
     """Whether, at one flow and on one scale, more is proven at a size than is possible at a larger one."""
     points = points_of(test, "filtration_ratio")
@@ -369,13 +382,24 @@ def ratio_falls(test: Test) -> bool:
         for larger in points:
             _, high, slack_high = proven(larger, None)
             comparable = (
-                smaller.flow_l_min == larger.flow_l_min
+                same_flow(smaller.flow_l_min, larger.flow_l_min)
                 and scale_on_file(smaller, test) == scale_on_file(larger, test)
                 and (smaller.size_um or 0.0) <= (larger.size_um or 0.0)
             )
             if comparable and high < INF and low - slack_low > (high + slack_high) + SAME * high:
                 return True
     return False
+
+
+def carried_ratio_falls(carried: Sequence[Carried]) -> bool:
+    """The same of what is left of the points, wherever the wanted size lies."""
+    return any(
+        smaller.size_um <= larger.size_um * (1 + SAME)
+        and larger.high < INF
+        and smaller.low - smaller.slack_low > (larger.high + larger.slack_high) + SAME * abs(larger.high)
+        for smaller in carried
+        for larger in carried
+    )
 
 
 def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
@@ -394,7 +418,7 @@ def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions
         effects = [
             by_scale(scale, wanted, assumptions) if standing is not None else nothing_left("other_scale"),
             by_flow(point, points, required.flow_l_min, assumptions),
-            by_dust(test, required.dust or usual_dust),
+            by_dust(test, required.dust, usual_dust, assumptions),
         ]
         left = carry(point, effects, assumptions.about_within, math.nan if standing is None else standing)
         lost |= left.lost
@@ -407,7 +431,7 @@ def filtration_ratio(test: Test, required: Requirement, assumptions: Assumptions
 
     low, slack_low = best_low((c.low, slack(c)) for c in carried if c.size_um <= size * (1 + SAME))
     high, slack_high = best_high((c.high, slack(c)) for c in carried if c.size_um >= size * (1 - SAME))
-    if Shown(low, high, slack_low, slack_high).impossible:
+    if carried_ratio_falls(carried) or Shown(low, high, slack_low, slack_high).impossible:
         return Shown(inconsistent=True)
     read = interpolated(carried, size)
     # A line that a one-sided point contradicts altogether says nothing.
@@ -428,7 +452,8 @@ def on_line(size: float, below: tuple[float, float], above: tuple[float, float])
 
 
 def interpolated(carried: Sequence[Carried], size: float) -> tuple[float, float] | None:
-    """Lower and upper ratio read between the neighbours that are known on both sides; None without them."""
+    """Lower and upper ratio read between the neighbours that are known on both sides; None without them,
+    or where a point between them says nothing: they are no neighbours then."""
     known = [c for c in carried if c.low > 0 and c.high < INF]
     if any(within(c.size_um, size, SAME) for c in known):
         return None
@@ -437,6 +462,9 @@ def interpolated(carried: Sequence[Carried], size: float) -> tuple[float, float]
     if not below or not above:
         return None
     left, right = below[-1], above[0]
+    between = [c for c in carried if left.size_um * (1 + SAME) < c.size_um < right.size_um * (1 - SAME)]
+    if any(c.low == -INF and c.high == INF for c in between):
+        return None
     return (
         on_line(size, (left.size_um, left.low), (right.size_um, right.low)),
         on_line(size, (left.size_um, left.high), (right.size_um, right.high)),
@@ -547,22 +575,29 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
         required.viscosity_low_mm2_s is not None or any(p.viscosity_mm2_s is not None for p in points),
         required.density_kg_m3 is not None or density_on_file is not None,
     )
+    # The density cannot be mixed: one that is on file is that of the whole test.
+    mixed = (required.flow_l_min is None and proves_nothing([p.flow_l_min for p in points], assumptions)) or (
+        required.viscosity_low_mm2_s is None and proves_nothing([p.viscosity_mm2_s for p in points], assumptions)
+    )
     placed: list[DropPoint] = []
+    estimated: list[DropPoint] = []
     shown = Shown()
     for point, its_density in zip(points, densities, strict=True):
         stated = (point.flow_l_min, point.viscosity_mm2_s, its_density)
         unstated = [s is None and wanted for s, wanted in zip(stated, asked_or_stated, strict=True)]
         low, high, _ = proven(point, assumptions.about_within)
-        if any(unstated) and not assumptions.unstated_conditions_match:
-            if low > -INF or high < INF:
-                shown.lost.add("condition_not_stated")
-        else:
-            # What is unstated is the required one, the middle of a range of them, or cancels.
-            taken = [
-                math.sqrt(least * most) if s is None else s
-                for s, (least, most) in zip(stated, (flow, viscosity, density), strict=True)
-            ]
+        # What is unstated is the required one, the middle of a range of them, or cancels.
+        taken = [
+            math.sqrt(least * most) if s is None else s
+            for s, (least, most) in zip(stated, (flow, viscosity, density), strict=True)
+        ]
+        # An oil's density varies little: the required one is good enough for an estimate.
+        if assumptions.unstated_conditions_match or not (mixed or unstated[0] or unstated[1]):
+            estimated.append(DropPoint(point, *taken))
+        if assumptions.unstated_conditions_match or not (mixed or any(unstated)):
             placed.append(DropPoint(point, *taken))
+        elif low > -INF or high < INF:
+            shown.lost.add("condition_not_stated")
         if low == -INF and high == INF:
             shown.lost.add("approximate_only")
 
@@ -572,7 +607,12 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
 
     own = [p for p in placed if stands(p)]
     shown.estimate = drop_estimate(
-        placed, own, points, viscosity[1] * density[1] * flow[1], density[1] * flow[1] ** 2, test.drop_of
+        estimated,
+        [p for p in estimated if stands(p)],
+        points,
+        viscosity[1] * density[1] * flow[1],
+        density[1] * flow[1] ** 2,
+        test.drop_of,
     )
     usable = [p for p in placed if proven(p.point, assumptions.about_within)[:2] != (-INF, INF)]
     if usable:
@@ -715,9 +755,16 @@ class OfTest:
     shown: Shown
 
 
-def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> OfTest:
+def shown_by(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
     rules = {"filtration_ratio": filtration_ratio, "clean_pressure_drop": clean_pressure_drop}
-    shown = rules.get(required.characteristic, simple)(test, required, assumptions)
+    return rules.get(required.characteristic, simple)(test, required, assumptions)
+
+
+def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> OfTest:
+    shown = shown_by(test, required, assumptions)
+    if shown.inconsistent:
+        # No assumption may take away what is proven without it; inconsistent again, it stays so.
+        shown = shown_by(test, required, NO_ASSUMPTIONS)
     found = verdict(shown.low, shown.high, required, shown.slack_low, shown.slack_high)
     reason, lean = None, 0
     if found == "not_shown":
@@ -777,19 +824,22 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
 
 def judge_attribute(element: Element, required: Requirement) -> Told:
     key = required.characteristic
-    found = "not_shown"
+    found, reason = "not_shown", "no_data"
     value = element.measures.get(key)
     if key == "fluid_class":
-        if required.word in element.words.get("fluids_excluded", "").split():
+        excluded, compatible = (element.words.get(f"fluids_{k}", "").split() for k in ("excluded", "compatible"))
+        if required.word in excluded:
             found = "misses"
-        elif required.word in element.words.get("fluids_compatible", "").split():
+        elif required.word in compatible:
             found = "meets"
+        elif excluded or compatible:
+            reason = "not_listed"
     elif required.word is not None:
         if key in element.words:
             found = "meets" if element.words[key] == required.word else "misses"
     elif key in element.measures:
         found = verdict(element.measures[key], element.measures[key], required)
-    return Told(found, "no_data" if found == "not_shown" else None, 0, value, value, value, None, False, found)
+    return Told(found, reason if found == "not_shown" else None, 0, value, value, value, None, False, found)
 
 
 # --- the order ------------------------------------------------------------------------------------

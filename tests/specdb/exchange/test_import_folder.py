@@ -219,6 +219,26 @@ def test_semicolons_decimal_commas_and_encodings(store, take_in, encoding):
     assert (assumed in report.notes) == (encoding == "cp1252")
 
 
+@pytest.mark.parametrize(
+    ("bad", "byte"),
+    [
+        ("µ".encode("cp1252"), 0xB5),
+        ("Ø".encode()[:1], 0xC3),
+        (b"\xed\xa0\xbd\xed\xb8\x80", 0xED),  # a surrogate pair, each half written as a character
+    ],
+)
+def test_a_file_that_is_utf_8_in_part_is_refused_where_it_ceases_to_be(bad, byte, refused):
+    text = "maker,number\nDemo Works,Ø 7\nDemo Works,8 ".encode() + bad + "\nDemo Works,Ø 9\n".encode()
+    (fault,) = refused({"elements.csv": text})
+    assert (fault.file, fault.row, fault.found) == ("elements.csv", 3, f"byte 0x{byte:02x}")
+    assert "looks like UTF-8" in fault.message
+
+
+def test_a_lone_surrogate_alone_is_not_taken_for_windows_1252(refused):
+    (fault,) = refused({"elements.csv": b"maker,number\nDemo Works,7\nDemo Works,\xed\xbf\xbf\n"})
+    assert (fault.row, fault.found) == (3, "byte 0xed")
+
+
 def test_utf_16_big_endian(store, take_in):
     take_in({"elements.csv": "\ufeff".encode("utf-16-be") + GERMAN.replace("1,234", "1,2").encode("utf-16-be")})
     assert {row["number"] for row in held(store, tables.element)} == {"DW-1", "Ø 7 µ"}

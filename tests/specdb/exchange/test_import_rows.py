@@ -177,6 +177,59 @@ def test_notes_say_what_was_assumed(take_in):
     }
 
 
+@pytest.mark.parametrize(
+    ("row", "note"),
+    [
+        ({"characteristic": "working_pressure", "value": "10 bar", "qualifier": "max"}, "maximum"),
+        ({"characteristic": "temperature_high", "value": "< 100 degC"}, "maximum"),
+        ({"characteristic": "filtration_ratio", "value": "75", "size": "10 um(c)", "qualifier": "at_most"}, "maximum"),
+        ({"characteristic": "retained_capacity", "value": "85 g", "qualifier": "max"}, "maximum"),
+        ({"characteristic": "clean_pressure_drop", "value": ">= 20 kPa"}, "minimum"),
+        ({"characteristic": "temperature_low", "value": "-30 degC", "qualifier": "min"}, "minimum"),
+        ({"characteristic": "working_pressure", "value": "10 bar", "qualifier": "min"}, None),
+        ({"characteristic": "working_pressure", "value": "10 bar", "qualifier": "about"}, None),
+        ({"characteristic": "clean_pressure_drop", "value": "20 kPa", "qualifier": "max"}, None),
+        ({"characteristic": "bypass_cracking_pressure", "value": "2 bar", "qualifier": "max"}, None),
+        ({"characteristic": "filtration_ratio", "value": "200", "size": ">30 um(c)"}, None),
+        ({"characteristic": "retained_capacity", "value": "85 g", "qualifier": "max", "capacity_basis": "injected"},
+         None),
+        ({"characteristic": "rated_flow", "value": "75 L/min", "qualifier": "max"}, None),
+    ],
+)  # fmt: skip
+def test_a_limit_that_can_never_show_that_it_serves_is_said(row, note, take_in):
+    rows = ratings_csv({**row, "source": "S1"}, {**row, "source": "S2"})
+    said = {"maximum": "at most", "minimum": "at least"}
+    expected = (
+        f'ratings.csv: {row["characteristic"]} "{said[note]}", which never shows that a requirement is met; '
+        f"if the sheet's {note} is the rating itself, enter it as equal (2 rows)",
+    ) if note else ()  # fmt: skip
+    assert take_in({"ratings.csv": rows}).notes == expected
+
+
+def test_the_basis_of_a_capacity_may_stand_in_another_row_of_its_test(take_in):
+    one = {"characteristic": "retained_capacity", "value": "85 g", "qualifier": "max", "source": "S1", "test": "mp"}
+    other = {"characteristic": "rated_flow", "value": "75 L/min", "source": "S1", "test": "mp"}
+    assert take_in({"ratings.csv": ratings_csv(one, {**other, "capacity_basis": "injected"})}).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("size", "standard", "note"),
+    [
+        ("10 um(c)", "ISO 4572", "sizes in µm(c) with ISO 4572, which gives µm(ACFTD); kept as stated (1 row)"),
+        ("10 um(acftd)", "ISO 16889", "sizes in µm(ACFTD) with ISO 16889, which gives µm(c); kept as stated (1 row)"),
+        ("10 um(c)", "ISO 16889", None),
+        ("10 um(acftd)", "ISO 4572", None),
+        ("10 um(acftd)", "House 7", None),
+        ("10 um(c)", "", None),
+    ],
+)
+def test_a_size_scale_that_is_not_the_standards_is_said(size, standard, note, take_in):
+    row = {"characteristic": "filtration_ratio", "value": "200", "size": size, "standard": standard, "source": "S1"}
+    report = take_in({"ratings.csv": ratings_csv(row)})
+    assert report.notes == (() if note is None else (note,))
+    assert take_in({"ratings.csv": ratings_csv(row)}).notes == ()
+
+
 # --- faults of a rating -----------------------------------------------------------------------------
 
 FLOW = {"characteristic": "rated_flow", "value": "75 L/min"}
@@ -301,6 +354,27 @@ def test_one_row_may_have_several_faults(refused):
 def test_each_fault_of_a_sheet_is_placed(file, text, row, column, refused):
     (fault,) = refused({file: text})
     assert (fault.file, fault.row, fault.column) == (file, row, column)
+
+
+@pytest.mark.parametrize(
+    ("file", "column", "limit"),
+    [
+        ("elements.csv", "maker", 200), ("elements.csv", "number", 200), ("elements.csv", "series", 200),
+        ("interchanges.csv", "replaces_maker", 200), ("interchanges.csv", "replaces_number", 200),
+        ("interchanges.csv", "remark", 4000), ("sources.csv", "title", 500), ("sources.csv", "issuer", 200),
+        ("elements.csv", "correction", 4000),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("characters", [5_000, 10_001])
+def test_the_limit_that_holds_is_named(file, column, limit, characters, refused):
+    cells = {
+        "sources.csv": {"source": "S1"}, "elements.csv": {"maker": "A", "number": "1"},
+        "interchanges.csv": {"maker": "A", "number": "1", "replaces_maker": "B", "replaces_number": "2"},
+    }[file] | {column: "x" * characters}  # fmt: skip
+    (fault,) = refused({file: f"{','.join(cells)}\n{','.join(cells.values())}\n"})
+    assert (fault.row, fault.column) == (2, column)
+    assert f"{characters} characters" in fault.message
+    assert fault.remedy == f"Give at most {limit}."
 
 
 def test_an_unknown_heading_names_the_nearest(refused):

@@ -33,6 +33,8 @@ from specdb.trade.pressure_drop import drop_bounds, drop_estimate
 BAND_AT_LEAST = 0.02
 """A measured point of a drop curve is known to this share at best (common practice)."""
 
+_ROUNDING = 1e-9
+
 
 @dataclass(frozen=True)
 class _Conditions:
@@ -68,10 +70,12 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
     here_low = np.where(at.here & evidence.keep_low, evidence.low, -np.inf)
     here_high = np.where(at.here & evidence.keep_high, evidence.high, np.inf)
     stated_low, stated_high = np.maximum.reduceat(here_low, starts), np.minimum.reduceat(here_high, starts)
-    low = np.where(np.isfinite(stated_low), stated_low, np.minimum(curve_low, stated_high))
-    high = np.where(np.isfinite(stated_high), stated_high, np.maximum(curve_high, stated_low))
-    as_stated = np.isfinite(stated_low) | np.isfinite(stated_high)
-    assumed |= np.where(shared & ~as_stated, ASSUMPTION_BITS["viscous_share_at_least"], 0)
+    # A point stated on both sides is taken as it is; a one-sided one, and the curve, leave the tighter of the two.
+    measured = np.isfinite(stated_low) & np.isfinite(stated_high)
+    low = np.where(measured | (stated_low >= curve_low * (1 - _ROUNDING)), stated_low, curve_low)
+    high = np.where(measured | (stated_high <= curve_high * (1 + _ROUNDING)), stated_high, curve_high)
+    as_stated = (np.isfinite(low) & (low == stated_low)) | (np.isfinite(high) & (high == stated_high))
+    assumed |= np.where(shared & ~measured, ASSUMPTION_BITS["viscous_share_at_least"], 0)
     placed = ~at.unstated | assumptions.unstated_conditions_match
     stood = np.logical_or.reduceat(at.here & placed, starts)
     lost |= np.where(stood | (lost & LOST_UNSTATED > 0), 0, LOST_TO_CONDITIONS)

@@ -62,7 +62,48 @@ def require(characteristic: str, **given: object) -> Requirement:
 AT_10 = {"size_um": 10.0, "scale": "c"}
 AT_100 = {"flow_l_min": 100.0, "viscosity_low_mm2_s": 32.0, "viscosity_high_mm2_s": 32.0}
 
+
+def capacity(value: float, flow_l_min: float | None) -> slow.Point:
+    return slow.Point("retained_capacity", "equal", value, 1.0, flow_l_min=flow_l_min)
+
+
 CASES = {
+    "no line is read across an about value": Decided(
+        (slow.Test((ratio("equal", 2.0, 5.0), ratio("about", 4.0, 10.0), ratio("equal", 5000.0, 20.0))),),
+        require("filtration_ratio", low=5.0, size_um=9.0, scale="c"),
+        "not_shown",
+        "approximate_only",
+        low=2.0,
+        high=5000.0,
+    ),
+    "a flow that nobody asks and only some points state leaves no proof": Decided(
+        (slow.Test((capacity(60.0, 50.0), capacity(40.0, None)), standard="ISO 16889"),),
+        require("retained_capacity", low=50.0),
+        "not_shown",
+        "condition_not_stated",
+    ),
+    "an assumption does not destroy proof": Decided(
+        (slow.Test((one("collapse_pressure", "at_least", 2000.0), one("collapse_pressure", "about", 1000.0))),),
+        require("collapse_pressure", low=1000.0),
+        "meets",
+        low=2000.0,
+        assumptions=Assumptions(about_within=0.15),
+    ),
+    "a dust that is asked and that nobody names proves nothing": Decided(
+        (slow.Test((capacity(60.0, 50.0),), capacity_basis="retained"),),
+        require("retained_capacity", low=50.0, dust="ISO 12103-1 A2"),
+        "not_shown",
+        "condition_not_stated",
+    ),
+    "a limit at the own conditions gives way to a curve that proves more": Decided(
+        (slow.Test((drop("at_most", 30.0, 100.0), drop("equal", 22.5, 90.0), drop("equal", 27.5, 110.0))),),
+        require("clean_pressure_drop", high=27.0, **AT_100),
+        "meets",
+        # Drop over flow is a straight line in flow that does not fall. Least: through (22.5 - 0.5)/90 and
+        # (27.5 - 0.55)/110, half way at 100. Greatest: level at (27.5 + 0.55)/110.
+        low=100 * ((22.5 - 0.5) / 90 + (27.5 - 0.55) / 110) / 2,
+        high=100 * (27.5 + 0.55) / 110,
+    ),
     "an older test counts once converted sizes do: its dust is that of its own standard": Decided(
         (slow.Test((ratio("at_least", 200.0, 9.0, "acftd"),), standard="ISO 4572"),),
         require("filtration_ratio", low=200.0, **AT_10),

@@ -151,8 +151,6 @@ def without_one_condition(test: slow.Test, required: Requirement) -> list[slow.T
             others = [v for n, v in enumerate(values) if n != place]
             if value is None or is_given_otherwise(condition, value, others, asked):
                 continue
-            if is_told_as_stated(test.points[place], required):
-                continue
             points = list(test.points)
             points[place] = replace(points[place], **{condition: None})  # type: ignore[arg-type]
             found.append(replace(test, points=tuple(points)))
@@ -166,15 +164,6 @@ def is_given_otherwise(condition: str, value: float, others: list[float | None],
         return any(other not in (None, value) for other in others)
     # A condition that nobody asks and no point states is not looked at; of some points only, it is.
     return bool(others) and not asked and all(other is None for other in others)
-
-
-def is_told_as_stated(point: slow.Point, required: Requirement) -> bool:
-    """Whether a limit on the drop may stand for its test: at the very conditions what is stated there is told,
-    even where the other points prove more, which then shows once it stands elsewhere."""
-    if point.characteristic != "clean_pressure_drop" or point.qualifier not in ("at_least", "at_most"):
-        return False
-    flow, wanted = point.flow_l_min, required.flow_l_min
-    return flow is None or wanted is None or abs(flow - wanted) <= 0.006 * wanted
 
 
 @given(st.data())

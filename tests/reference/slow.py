@@ -650,15 +650,11 @@ def bound_drop(
     stated = [proven(p.point, assumptions.about_within) for p in own]
     low, slack_low = best_low((s[0], s[2]) for s in stated)
     high, slack_high = best_high((s[1], s[2]) for s in stated)
-    polygon_low, polygon_high = shown.low, shown.high
-    if low > -INF:
+    measured = low > -INF and high < INF
+    if measured or (low > -INF and low >= shown.low * (1 - SAME)):
         shown.low, shown.slack_low = low, slack_low
-    else:
-        shown.low = min(polygon_low, high)
-    if high < INF:
+    if measured or (high < INF and high <= shown.high * (1 + SAME)):
         shown.high, shown.slack_high = high, slack_high
-    else:
-        shown.high = max(polygon_high, low)
 
 
 def keep_what_the_assembly_tells(shown: Shown, test: Test, required: Requirement, assumptions: Assumptions) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -82,7 +83,7 @@ def _condition(snapshot: Snapshot, points: Points, place: int, name: str) -> flo
 
 def _least_demanding(
     ratings: Iterator[_Rating], demand: Callable[[_Rating], float | None], easier: Callable[[float, float], float]
-) -> Iterator[tuple[dict[str, float | str | None], float, list[float]]]:
+) -> Iterator[tuple[dict[str, Any], float, list[float]]]:
     """Of tests that differ at the same conditions, the easiest demand; and all that were made."""
     grouped: dict[str, tuple[_Rating, list[float]]] = {}
     for rating in ratings:
@@ -132,7 +133,7 @@ def _filtration_ratio(snapshot: Snapshot, row: int, characteristic: str, notes: 
             told += (f"measured {tested:g}, rounded down to {value:g}",)
         if conditions["dust"] == DUST_OF_STANDARD.get(_standard_of(str(conditions["scale"]))):
             conditions["dust"] = None
-        yield Requirement("", characteristic, "original", low=value, notes=told, **conditions)  # type: ignore[arg-type]
+        yield Requirement("", characteristic, "original", low=value, notes=told, **conditions)
 
 
 def _standard_of(scale: str) -> str:
@@ -164,7 +165,7 @@ def _limit(
             if "viscosity_mm2_s" in where:
                 where["viscosity_low_mm2_s"] = where["viscosity_high_mm2_s"] = where.pop("viscosity_mm2_s")
             told = _differ(values, CHARACTERISTICS[characteristic].kind)
-            yield Requirement("", characteristic, "original", notes=told, **{side: value}, **where)  # type: ignore[arg-type]
+            yield Requirement("", characteristic, "original", notes=told, **where | {side: value})
 
     return rule
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -75,7 +76,7 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
     known = CHARACTERISTICS.get(requirement.characteristic)
     if known is None:
         return requirement
-    found: dict[str, float | None] = {}
+    found: dict[str, Any] = {}
     if known.ratio_scale:
         found["allow"] = allow
     if "flow" in known.judged_with and requirement.flow_l_min is None:
@@ -85,7 +86,7 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
     if "terminal_pressure_drop" in known.judged_with and requirement.characteristic == "retained_capacity":
         own = requirement.terminal_pressure_drop_kpa
         found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if own is None else own
-    return replace(requirement, **found)  # type: ignore[arg-type]
+    return replace(requirement, **found)
 
 
 def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[str]:

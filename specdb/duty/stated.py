@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
@@ -53,7 +55,7 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
     low, high = limits.get("at_least", -np.inf), limits.get("at_most", np.inf)
     if low > high:
         raise QuestionError("The lower limit lies above the upper one.", field="at_least", value=asked.at_least)
-    where: dict[str, float | str | None] = {"drop_of": asked.drop_of, "capacity_basis": asked.capacity_basis}
+    where: dict[str, Any] = {"drop_of": asked.drop_of, "capacity_basis": asked.capacity_basis}
     where |= {
         "test_liquid": asked.test_liquid and liquid_of(asked.test_liquid),
         "standard": asked.standard and standard_and_edition(asked.standard)[0],
@@ -73,7 +75,7 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
         low=low,
         high=high,
         notes=tuple(notes),
-        **where,  # type: ignore[arg-type]
+        **where,
     )
 
 

@@ -470,6 +470,8 @@ def _characteristic(reader: _Reader) -> str | None:
     if key is None:
         near = difflib.get_close_matches(vocabulary.folded(cell).replace(" ", "_"), CHARACTERISTICS, 1)
         remedy = f'The nearest known one is "{near[0]}".' if near else f"Known are {', '.join(CHARACTERISTICS)}."
+        if "micron" in cell.casefold() or "nominal" in cell.casefold():
+            remedy = "There is no standard test behind a nominal micron rating: leave the row out, or put it in a remark."
         reader.fault("characteristic", "This characteristic is not known.", remedy)
     return key
 

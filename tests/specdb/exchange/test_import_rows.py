@@ -382,6 +382,13 @@ def test_an_unknown_heading_names_the_nearest(refused):
     assert '"viscosity"' in fault.remedy
 
 
+def test_a_micron_rating_is_not_sent_to_the_filtration_ratio(refused):
+    (fault,) = refused({"ratings.csv": ratings_csv({**FLOW, "characteristic": "micron rating"})})
+    assert (fault.row, fault.column) == (2, "characteristic")
+    assert "filtration_ratio" not in fault.remedy
+    assert "nominal micron rating" in fault.remedy
+
+
 def test_one_fault_does_not_make_others_of_the_rows_that_refer_to_it(refused):
     faults = refused({
         "sources.csv": "source,date\nS1,never\n",

@@ -72,10 +72,10 @@ def limits(requirement: Requirement, units: UnitSystem = "si") -> str:
         return requirement.word
     kind = kind_of(requirement.characteristic)
     text = span(requirement.low, requirement.high, kind, units)
-    if requirement.allow:
-        text += f" less an allowance of {requirement.allow * 100:.3g} %"
     if requirement.size_um is not None:
         text += f" at {show(requirement.size_um, 'size', units, scale=requirement.scale)}"
+    if requirement.allow:
+        text += f" with an allowance of {requirement.allow * 100:.3g} %"
     return text
 
 

@@ -150,3 +150,28 @@ def rows_of(sheet: Sheet, columns: Columns, findings: Findings) -> list[Row]:
             continue
         rows.append(Row(sheet.file, number, {n: cells[i] for n, i in places if i < len(cells) and cells[i]}))
     return rows
+
+
+_DECIMAL_COMMA = re.compile(r"(?<![0-9.,])(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))(?![0-9.,])")
+_POINT_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
+
+
+def refuse_points_among_commas(sheet: str, rows: list[Row], columns: Columns, findings: Findings) -> list[Row]:
+    """The rows without those that hold "1.000" in a sheet that writes decimal commas and declares no mark.
+
+    There it may be a thousand or one; nothing in the cell tells.
+    """
+    undeclared = [n for n in TAKES_UNIT[sheet] if n in columns.place and columns.decimal.get(n) is None]
+    if not any(_DECIMAL_COMMA.search(row.cells.get(name, "")) for row in rows for name in undeclared):
+        return rows
+    kept = []
+    for row in rows:
+        doubtful = [name for name in undeclared if _POINT_AND_THREE.search(row.cells.get(name, ""))]
+        for name in doubtful:
+            found = row.cells[name]
+            message = "The sheet writes decimal commas, so this may be a thousand or a small number."
+            remedy = "Write it without the point, or with a decimal comma, or declare decimalChar in datapackage.json."
+            findings.fault(row.file, message, remedy, row=row.number, column=name, found=found)
+        if not doubtful:
+            kept.append(row)
+    return kept

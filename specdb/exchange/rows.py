@@ -26,7 +26,14 @@ from specdb.characteristics import (
     Attribute,
 )
 from specdb.errors import SpecdbError
-from specdb.exchange.columns import TEST_QUANTITIES, Columns, Row, read_columns, rows_of
+from specdb.exchange.columns import (
+    TEST_QUANTITIES,
+    Columns,
+    Row,
+    read_columns,
+    refuse_points_among_commas,
+    rows_of,
+)
 from specdb.exchange.faults import Findings
 from specdb.exchange.reading import Sheets
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
@@ -323,7 +330,7 @@ def read_facts(sheets: Sheets, findings: Findings, progress: Callable[[int], Non
             facts.unread |= frozenset() if sheet is None else {name}
             continue
         reader = _Reader(columns, findings)
-        rows = rows_of(sheet, columns, findings)
+        rows = refuse_points_among_commas(sheet.name, rows_of(sheet, columns, findings), columns, findings)
         if len(rows) < len(sheet.rows):
             # Rows of a wrong shape were left out: what other sheets refer to may have been in them.
             facts.unread |= {name}
@@ -471,7 +478,7 @@ def _characteristic(reader: _Reader) -> str | None:
         near = difflib.get_close_matches(vocabulary.folded(cell).replace(" ", "_"), CHARACTERISTICS, 1)
         remedy = f'The nearest known one is "{near[0]}".' if near else f"Known are {', '.join(CHARACTERISTICS)}."
         if "micron" in cell.casefold() or "nominal" in cell.casefold():
-            remedy = "There is no standard test behind a nominal micron rating: leave the row out, or put it in a remark."
+            remedy = "No standard test stands behind a nominal micron rating: leave the row out, or make it a remark."
         reader.fault("characteristic", "This characteristic is not known.", remedy)
     return key
 

@@ -382,6 +382,18 @@ def test_an_unknown_heading_names_the_nearest(refused):
     assert '"viscosity"' in fault.remedy
 
 
+def test_a_point_before_three_digits_is_refused_among_decimal_commas(refused, take_in):
+    rows = (
+        "maker;number;characteristic;value\n"
+        "Demo Works;DW-1;collapse_pressure;{}\n"
+        "Demo Works;DW-1;burst_pressure;2,5 MPa\n"
+    )
+    (fault,) = refused({"ratings.csv": rows.format("1.000 kPa")})
+    assert (fault.row, fault.column, fault.found) == (2, "value", "1.000 kPa")
+    assert "decimalChar" in fault.remedy
+    assert take_in({"ratings.csv": rows.format("1000 kPa")}).added["ratings"] == 2
+
+
 def test_a_micron_rating_is_not_sent_to_the_filtration_ratio(refused):
     (fault,) = refused({"ratings.csv": ratings_csv({**FLOW, "characteristic": "micron rating"})})
     assert (fault.row, fault.column) == (2, "characteristic")

@@ -1,0 +1,117 @@
+"""What a question requires, and what is refused in it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from specdb.catalog.snapshot import Snapshot
+from specdb.duty.question import read_question
+from specdb.duty.requirement import Requirement
+from specdb.duty.resolve import Duty, resolve
+from specdb.errors import QuestionError
+
+
+def _duty(demo: Snapshot, **asked: Any) -> Duty:
+    return resolve(read_question(asked), demo)
+
+
+def _of(duty: Duty, characteristic: str) -> list[Requirement]:
+    return [r for r in duty.requirements if r.characteristic == characteristic]
+
+
+BETA = {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}
+DROP = {"characteristic": "clean_pressure_drop", "at_most": "25 kPa", "flow": "75 L/min"}
+
+
+@pytest.mark.parametrize(
+    ("require", "field", "told"),
+    [
+        ({"characteristic": "temperature_low", "at_least": "-20 degC"}, "at_least", "State at_most"),
+        ({"characteristic": "temperature_high", "at_most": "80 degC"}, "at_most", "State at_least"),
+        ({"characteristic": "temperature_high", "at_least": "80 degC", "allow": "5 %"}, "allow", "temperature"),
+        ({"characteristic": "flow_fatigue_cycles", "at_least": 10000}, "standard", "ISO 3724 or ISO 23181"),
+        ({"characteristic": "collapse_pressure", "at_least": "1 MPa(a)"}, "at_least", "atmospheric"),
+        ({"characteristic": "filtration_ratio", "at_least": "-1 %", "size": "10 um(c)"}, "at_least", "below 1"),
+        ({**BETA, "allow": "100 %"}, "allow", "between 0 and 100"),
+        ({**BETA, "viscosity": "32 cSt"}, "viscosity", "not judged with"),
+        ({"characteristic": "collapse_pressure"}, "at_least", "No limit"),
+    ],
+)
+def test_a_requirement_that_cannot_be_meant_is_refused_where_it_stands(
+    demo: Snapshot, require: dict[str, Any], field: str, told: str
+) -> None:
+    with pytest.raises(QuestionError) as refusal:
+        _duty(demo, duty={"require": [require]})
+    assert refusal.value.field == f"duty.require.0.{field}"
+    assert told in str(refusal.value)
+
+
+def test_every_fault_is_told_at_once(demo: Snapshot) -> None:
+    with pytest.raises(QuestionError) as refusal:
+        _duty(demo, duty={"flow": "75", "operating_temperature": "hot", "require": [{**BETA, "size": "10 um"}]})
+    assert [fault.field for fault in refusal.value.faults] == [
+        "duty.flow",
+        "duty.operating_temperature",
+        "duty.require.0.size",
+    ]
+
+
+def test_fields_that_no_rule_read_are_named(demo: Snapshot) -> None:
+    fluid = {"grade": "ISO VG 46", "viscosity_index": 100.0, "viscosity": "32 cSt"}
+    duty = {"fluid": fluid, "operating_temperature": "50 degC", "location": "return", "require": [DROP]}
+    assert set(_duty(demo, duty=duty).unused) == {
+        "duty.operating_temperature",
+        "duty.location",
+        "duty.fluid.grade",
+        "duty.fluid.viscosity_index",
+    }
+    del fluid["viscosity"]
+    assert _duty(demo, duty=duty).unused == ("duty.location",)
+
+
+def test_a_grade_becomes_a_band_at_the_operating_temperature(demo: Snapshot) -> None:
+    duty = {"fluid": {"grade": "VG 46"}, "operating_temperature": "40 degC", "require": [DROP]}
+    (drop,) = _duty(demo, duty=duty).requirements
+    # ISO 3448:1992: midpoint ±10 % at 40 °C.
+    assert (drop.viscosity_low_mm2_s, drop.viscosity_high_mm2_s) == pytest.approx((41.4, 50.6))
+
+
+def test_a_grade_that_cannot_be_carried_is_refused_only_where_it_is_needed(demo: Snapshot) -> None:
+    duty = {"fluid": {"grade": "VG 46"}, "require": [BETA]}
+    assert _duty(demo, duty=duty).unused == ("duty.fluid.grade",)
+    with pytest.raises(QuestionError, match="40 °C only") as refusal:
+        _duty(demo, duty=duty | {"require": [DROP]})
+    assert refusal.value.field == "duty.operating_temperature"
+
+
+def test_flow_direction_core_and_a_drain_back_valve_are_taken_from_the_original(demo: Snapshot) -> None:
+    cartridge = _duty(demo, original={"number": "2024-07"})
+    assert [r.word for r in _of(cartridge, "flow_direction")] == ["outside to inside"]
+    assert [r.word for r in _of(cartridge, "core")] == ["in element"]
+    assert _of(_duty(demo, original={"number": "Dulse 23"}), "anti_drain_back") == []
+
+
+def test_what_is_taken_from_the_original_may_be_relaxed(demo: Snapshot) -> None:
+    duty = _duty(demo, original={"number": "Dulse 23", "allow": "5 %"})
+    assert {r.allow for r in _of(duty, "clean_pressure_drop")} == {0.05}
+    assert {r.allow for r in _of(duty, "temperature_high")} == {0.0}
+
+
+def test_the_dutys_own_flow_is_said_where_the_original_was_tested_at_another(demo: Snapshot) -> None:
+    duty = _duty(demo, original={"number": "Dulse 23"}, duty={"flow": "100 L/min"})
+    assert any("not at the duty's 100 L/min" in note for note in duty.notes)
+    assert not _duty(demo, original={"number": "Dulse 23"}, duty={"flow": "75 L/min"}).notes
+
+
+def test_gallons_are_said_to_be_us_gallons(demo: Snapshot) -> None:
+    (drop,) = _duty(demo, duty={"require": [{**DROP, "flow": "20 gpm"}]}).requirements
+    assert drop.notes == ("flow: gpm read as US gallons per minute",)
+
+
+def test_silence_is_per_characteristic(demo: Snapshot) -> None:
+    stated = _duty(demo, original={"number": "Dulse 23"}, duty={"require": [BETA], "fit": {"thread": "M26x1.5"}})
+    assert [r.origin for r in _of(stated, "filtration_ratio")] == ["stated"]
+    assert [r.word for r in _of(stated, "thread")] == ["M26x1.5"]
+    assert {r.origin for r in _of(stated, "retained_capacity")} == {"original"}

@@ -62,6 +62,7 @@ class RequirementShown(Answer):
     high: float | None
     unit: str | None
     word: str | None
+    nominal: QuantityShown | None
     size: QuantityShown | None
     flow: QuantityShown | None
     viscosity: BoundsShown | None
@@ -283,6 +284,7 @@ def requirement_shown(requirement: Requirement, units: UnitSystem) -> Requiremen
         high=bounds.high,
         unit=bounds.unit,
         word=requirement.word,
+        nominal=_quantity(requirement.nominal, "length", units),
         size=size,
         flow=_quantity(requirement.flow_l_min, "flow", units),
         viscosity=None if low is None or high is None else _bounds(low, high, "viscosity", units),

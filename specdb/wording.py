@@ -124,9 +124,7 @@ def assumption_words(assumptions: Assumptions) -> dict[str, str]:
 
 
 def assumed(judged: Judged, row: int) -> tuple[str, ...]:
-    """Names of the assumptions behind one verdict: those of the deciding test, where it differs from proof."""
-    if judged.verdict[row] == judged.verdict_without_assumptions[row]:
-        return ()
+    """Names of the assumptions behind what is told of one criterion."""
     bits = int(judged.assumed[row])
     return tuple(name for name, bit in ASSUMPTION_BITS.items() if bits & bit)
 
@@ -149,7 +147,7 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     if verdict == MISSES:
         return f"Misses: {title} {found}{_by_how_much(judged, row, units)}{_manner(judged, row)}; {required}."
     why = _why(snapshot, judged, row, units)
-    return f"Not shown: {title} {found}, {why}{_leaning(judged, row, units)}; {required}."
+    return f"Not shown: {title} {found}, {why}{_leaning(judged, row, units)}{_manner(judged, row, '')}; {required}."
 
 
 def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
@@ -175,7 +173,8 @@ def _difference(requirement: Requirement, value: float, units: UnitSystem) -> st
     difference = value - requirement.nominal
     if abs(difference) <= 1e-9 * requirement.nominal:
         return ", the same"
-    return f", {show(abs(difference), 'length', units)} {'more' if difference > 0 else 'less'}"
+    more = "more" if difference > 0 else "less"
+    return f", {show(abs(difference), 'length', units)} {more} than {show(requirement.nominal, 'length', units)}"
 
 
 def _by_how_much(judged: Judged, row: int, units: UnitSystem) -> str:
@@ -189,25 +188,29 @@ def _by_how_much(judged: Judged, row: int, units: UnitSystem) -> str:
         shown, required, side = high, requirement.low, "below"
     else:
         shown, required, side = low, requirement.high, "above"
+    least = "" if low == high else "at least "
     if known.ratio_scale:
-        return f", {abs(shown / required - 1) * 100:.2g} % {side} what is required"
-    return (
-        f", {amount(abs(shown - required), known.kind, units)} {side} what is required"
-        if known.kind != "temperature"
-        else ""
-    )
+        return f", {least}{_percent(abs(shown / required - 1))} {side} what is required"
+    if known.kind == "temperature":
+        return ""
+    return f", {least}{amount(abs(shown - required), known.kind, units)} {side} what is required"
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f} %" if share >= 0.1 else f"{share * 100:.2g} %"
 
 
 def _word(snapshot: Snapshot, requirement: Requirement, row: int) -> str:
     words = snapshot.elements.words
     if requirement.characteristic != "fluid_class":
         return str(words[requirement.characteristic].word(row))
-    listed = "fluids_compatible" if words["fluids_compatible"].lists(str(requirement.word))[row] else "fluids_excluded"
-    return f"{requirement.word} is listed as {'compatible' if listed == 'fluids_compatible' else 'excluded'}"
+    excluded = words["fluids_excluded"].lists(str(requirement.word))[row]
+    return f"{requirement.word} is listed as {'excluded' if excluded else 'compatible'}"
 
 
-def _manner(judged: Judged, row: int) -> str:
-    told = [_HOW[BASES[judged.basis[row]]]] if BASES[judged.basis[row]] else []
+def _manner(judged: Judged, row: int, how: str | None = None) -> str:
+    """How the bounds were come by, and what was taken for granted."""
+    told = [_HOW.get(BASES[judged.basis[row]], "") if how is None else how]
     if judged.by_rounding[row]:
         told.append("equal by rounding")
     names = assumed(judged, row)
@@ -258,6 +261,7 @@ def _unstated(snapshot: Snapshot, requirement: Requirement, test: int) -> list[s
         "the density": requirement.density_kg_m3 is not None and bool(np.isnan(points.density_kg_m3).all()),
         "the terminal pressure drop": requirement.terminal_pressure_drop_kpa is not None
         and bool(np.isnan(tests.terminal_pressure_drop_kpa[test])),
+        "the dust": requirement.dust is not None and not tests.dust.stated[test],
         "the cycle pressure": requirement.cycle_pressure_kpa is not None
         and bool(np.isnan(tests.cycle_pressure_kpa[test])),
         "whether the drop is of the element or of an assembly": requirement.drop_of is not None

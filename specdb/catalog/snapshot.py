@@ -7,7 +7,7 @@ written over these arrays; nothing here judges.
 
 from __future__ import annotations
 
-import re
+import contextlib
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 
 from specdb.bounds import BoolArray, FloatArray, IntArray, printed_slack
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
+from specdb.errors import QuantityError
 from specdb.trade.filtration import customary_beta, efficiency_band
+from specdb.units import read_number, read_quantity
 
 ObjectArray = NDArray[np.object_]
 
@@ -226,19 +228,28 @@ def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: 
     return Elements(**identity, measures=measures, slacks=slacks, words=words, sources=sources)
 
 
-_TYPED_NUMBER = re.compile(r"(\d+)(?:[.,](\d+))?(?!\d|\s*/|\s+\d)")
-
-
 def _printed_digits(attributes: pd.DataFrame, canonical: FloatArray) -> FloatArray:
-    """Worth of the last printed digit of each measure, in mm; 0 where the text is no plain decimal number."""
+    """Worth of the last printed digit of each measure, in mm; 0 where the text does not tell."""
     worth = np.zeros(len(attributes))
+    known: dict[tuple[str, float], float] = {}
     texts = attributes["text"].to_numpy(dtype=object)
     for row in np.flatnonzero(np.isfinite(canonical)):
-        match = _TYPED_NUMBER.match(str(texts[row]).lstrip("+ "))
-        if match is not None:
-            typed = float(f"{match[1]}.{match[2] or 0}")
-            worth[row] = 10.0 ** -len(match[2] or "") * canonical[row] / typed if typed else 0.0
+        measure = str(texts[row]), float(canonical[row])
+        if measure not in known:
+            known[measure] = _printed_digit(*measure)
+        worth[row] = known[measure]
     return worth
+
+
+def _printed_digit(text: str, canonical_mm: float) -> float:
+    if "/" in text:
+        return 0.0  # a fraction of an inch is meant as it stands
+    with contextlib.suppress(QuantityError):
+        return read_quantity(text, "length").resolution
+    with contextlib.suppress(QuantityError):
+        number = read_number(text)  # its unit stands in the heading
+        return number.resolution * canonical_mm / number.value
+    return 0.0
 
 
 def _tests(tests: pd.DataFrame) -> Tests:

@@ -8,7 +8,6 @@ rule in words, with its source.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import CHARACTERISTICS
@@ -18,7 +17,7 @@ from specdb.criteria.evidence import ASSUMPTION_BITS, BASES, REASONS, Carried, u
 from specdb.criteria.filtration_ratio import filtration_ratio
 from specdb.criteria.retained_capacity import retained_capacity
 from specdb.criteria.stated import as_stated, bubble_point, fatigue
-from specdb.criteria.verdicts import Judged, judge_tests
+from specdb.criteria.verdicts import Judged, judge_tests, keeping_proof
 from specdb.duty import NO_ASSUMPTIONS, Assumptions, Requirement
 
 __all__ = ["ASSUMPTION_BITS", "BASES", "CARRIERS", "REASONS", "Carried", "Judged", "judge"]
@@ -50,5 +49,4 @@ def judge(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions
     if assumptions == NO_ASSUMPTIONS:
         return without
     assumed = unspoiled(carry(snapshot, requirement, assumptions), proven)
-    judged = judge_tests(assumed, proven, requirement, elements)
-    return replace(judged, verdict_without_assumptions=without.verdict)
+    return keeping_proof(judge_tests(assumed, proven, requirement, elements), without)

@@ -224,7 +224,8 @@ def _estimate(evidence: Evidence, at: _Conditions, placed: BoolArray, of_element
         at.y_high,
         np.where(of_element, "viscous", "worse"),
     )
-    here = np.fmax.reduceat(np.where(at.here & placed, estimate, np.nan), starts)
+    told = points.qualifier.equals("equal") | points.qualifier.equals("about")
+    here = np.fmax.reduceat(np.where(at.here & placed & told, estimate, np.nan), starts)
     worst = np.fmax.reduceat(estimate, starts)
     best = np.where(np.isfinite(here), here, np.where(np.isfinite(fitted), fitted, worst))
     return np.where(np.isfinite(points.value[starts]), best, np.nan)

@@ -223,6 +223,7 @@ def carried(
     low, high = np.where(crossed, high, low), np.where(crossed, low, high)
     slack_low, slack_high = np.where(crossed, slack_high, slack_low), np.where(crossed, slack_low, slack_high)
     low, high = np.where(inconsistent, -np.inf, low), np.where(inconsistent, np.inf, high)
+    proves = np.isfinite(low) | np.isfinite(high)
     return Carried(
         test=points.test[starts],
         element=points.element[starts],
@@ -232,7 +233,9 @@ def carried(
         slack_low=slack_low,
         slack_high=slack_high,
         basis=np.where(inconsistent, 0, basis),
-        reason=np.where(inconsistent, REASON["inconsistent_test"], reasons_of(lost)),
+        reason=np.where(
+            inconsistent, REASON["inconsistent_test"], reasons_of(np.where(proves, lost & ~ONLY_ABOUT, lost))
+        ),
         assumed=np.where(inconsistent, 0, assumed),
     )
 

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from specdb.catalog.snapshot import Snapshot
+from specdb.characteristics import CHARACTERISTICS
 from specdb.criteria.evidence import LOST_TO_CONDITIONS, SAME_POINT, Carried, Evidence, fold, near
 from specdb.duty import Assumptions, Requirement
 
 
 def as_stated(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions) -> Carried:
     """Collapse, working, burst and cracking pressure and temperatures: the value on file."""
+    if CHARACTERISTICS[requirement.characteristic].kind == "temperature":
+        # A share of a temperature means nothing.
+        assumptions = replace(assumptions, about_within=None)
     return fold(Evidence.of(snapshot.of(requirement.characteristic), assumptions), requirement)
 
 

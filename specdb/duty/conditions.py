@@ -13,6 +13,7 @@ from specdb.units import Quantity, read_quantity
 
 _GRADE = re.compile(r"(?:ISO)?\s*(?:VG)?\s*-?\s*(\d{1,4})", re.IGNORECASE)
 _REFERENCE_DEGC = 40.0
+DYNAMIC_UNITS = ("cP", "mPa·s", "Pa·s")
 
 
 class Faults:
@@ -87,9 +88,7 @@ class DutyConditions:
         grade = None if fluid.grade is None else read_grade(fluid.grade)
         band = None if grade is None else grade_band(grade)
         if fluid.viscosity is not None:
-            self._viscosity_from = ("fluid.viscosity",)
-            value = read_positive(fluid.viscosity, "viscosity", density_kg_m3=self._density).value
-            return value, value
+            return self._stated_viscosity(fluid.viscosity)
         if grade is None or band is None:
             return None
         temperature = self._temperatures.get("operating_temperature")
@@ -107,6 +106,23 @@ class DutyConditions:
         self._viscosity_from = ("fluid.grade", "fluid.viscosity_index", "operating_temperature")
         low, _, high = viscosity_band_at(temperature, grade, fluid.viscosity_index)
         return low, high
+
+    def _stated_viscosity(self, text: str) -> tuple[float, float]:
+        """A viscosity at operating temperature; Saybolt seconds are read at it, cP with the fluid's density."""
+        quantity = read_quantity(
+            text,
+            "viscosity",
+            density_kg_m3=self._density,
+            temperature_degc=self._temperatures.get("operating_temperature"),
+        )
+        if not quantity.value > 0:
+            raise QuestionError("A viscosity must be above zero.", value=text)
+        if quantity.note:
+            self.notes.append(f"duty.fluid.viscosity: {quantity.note}")
+        density = ("fluid.density",) if quantity.unit in DYNAMIC_UNITS else ()
+        temperature = ("operating_temperature",) if quantity.unit == "SUS" else ()
+        self._viscosity_from = ("fluid.viscosity", *density, *temperature)
+        return quantity.value, quantity.value
 
     @property
     def flow_l_min(self) -> float | None:

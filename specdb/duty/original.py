@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -54,7 +55,11 @@ def original_requirements(
     notes: list[str] = []
     for characteristic, rule in _RULES.items():
         if silent(characteristic):
-            found += rule(snapshot, row, characteristic, notes)
+            taken = list(rule(snapshot, row, characteristic, notes))
+            title = CHARACTERISTICS[characteristic].title
+            if not taken and (snapshot.of(characteristic).element == row).any() and not any(title in n for n in notes):
+                notes.append(f"What is on file of the original's {title} is no limit that a stand-in could be held to.")
+            found += taken
     found += _words(snapshot, row, silent)
     found += _measures(snapshot, row, silent, clearance_mm)
     return found, notes
@@ -75,33 +80,40 @@ def _condition(snapshot: Snapshot, points: Points, place: int, name: str) -> flo
         return SCALES[points.scale[place]]
     if name in ("dust", "drop_of", "capacity_basis"):
         word: str | None = getattr(tests, name).word(test)
-        return word
+        by_standard = name == "capacity_basis" and tests.standard.word(test) == "ISO 16889"
+        return "retained" if word is None and by_standard else word
     column = tests.terminal_pressure_drop_kpa if name == "terminal_pressure_drop_kpa" else None
     value = float(column[test]) if column is not None else float(getattr(points, name)[place])
     return None if np.isnan(value) else value
 
 
+@dataclass(frozen=True)
+class _Demand:
+    """What is required at one set of conditions, and the ratings it was chosen from with what each demands."""
+
+    conditions: dict[str, Any]
+    value: float
+    rated: tuple[tuple[_Rating, float], ...]
+
+    def notes(self, kind: str) -> tuple[str, ...]:
+        stated = sorted({rating.value for rating, _ in self.rated})
+        if len({demand for _, demand in self.rated}) < 2:
+            return ()
+        told = ", ".join(show(value, kind) if kind else f"{value:g}" for value in stated)
+        return (f"its tests differ ({told}); the least demanding is required",)
+
+
 def _least_demanding(
     ratings: Iterator[_Rating], demand: Callable[[_Rating], float | None], easier: Callable[[float, float], float]
-) -> Iterator[tuple[dict[str, Any], float, list[float]]]:
+) -> Iterator[_Demand]:
     """Of tests that differ at the same conditions, the easiest demand; and all that were made."""
-    grouped: dict[str, tuple[_Rating, list[float]]] = {}
+    grouped: dict[str, list[tuple[_Rating, float]]] = {}
     for rating in ratings:
         value = demand(rating)
         if value is not None:
-            grouped.setdefault(rating.place, (rating, []))[1].append(value)
-    for rating, values in grouped.values():
-        chosen = values[0]
-        for value in values[1:]:
-            chosen = easier(chosen, value)
-        yield dict(rating.conditions), chosen, values
-
-
-def _differ(values: list[float], kind: str) -> tuple[str, ...]:
-    if len(set(values)) < 2:
-        return ()
-    stated = ", ".join(show(v, kind) if kind else f"{v:g}" for v in sorted(set(values)))
-    return (f"its tests differ ({stated}); the least demanding is required",)
+            grouped.setdefault(rating.place, []).append((rating, value))
+    for rated in grouped.values():
+        yield _Demand(dict(rated[0][0].conditions), reduce(easier, [value for _, value in rated]), tuple(rated))
 
 
 def _filtration_ratio(snapshot: Snapshot, row: int, characteristic: str, notes: list[str]) -> Iterator[Requirement]:
@@ -125,15 +137,17 @@ def _filtration_ratio(snapshot: Snapshot, row: int, characteristic: str, notes: 
         return rounded
 
     names = ("size_um", "scale", "flow_l_min", "dust")
-    measured = {r.conditions: r.value for r in _ratings(snapshot, row, characteristic, names) if r.qualifier == "equal"}
-    for conditions, value, all_values in _least_demanding(_ratings(snapshot, row, characteristic, names), demand, min):
-        told = _differ(all_values, "")
-        tested = measured.get(tuple(conditions.items()))
-        if tested is not None and tested > value:
-            told += (f"measured {tested:g}, rounded down to {value:g}",)
+    for asked in _least_demanding(_ratings(snapshot, row, characteristic, names), demand, min):
+        told = asked.notes("")
+        rounded = sorted(
+            r.value for r, its in asked.rated if its == asked.value and its < r.value and r.qualifier == "equal"
+        )
+        if rounded:
+            told += (f"measured {rounded[0]:g}, rounded down to {asked.value:g}",)
+        conditions = asked.conditions
         if conditions["dust"] == DUST_OF_STANDARD.get(_standard_of(str(conditions["scale"]))):
             conditions["dust"] = None
-        yield Requirement("", characteristic, "original", low=value, notes=told, **conditions)
+        yield Requirement("", characteristic, "original", low=asked.value, notes=told, **conditions)
 
 
 def _standard_of(scale: str) -> str:
@@ -154,18 +168,19 @@ def _limit(
     """One limit at each set of conditions that the original was tested at."""
 
     def rule(snapshot: Snapshot, row: int, characteristic: str, _notes: list[str]) -> Iterator[Requirement]:
-        demands = _least_demanding(
-            _ratings(snapshot, row, characteristic, conditions),
-            lambda r: r.value if r.qualifier in qualifiers else None,
-            easier,
-        )
-        for where, value, values in demands:
+        def demand(rating: _Rating) -> float | None:
+            # What bounds the retained mass from above alone is no floor.
+            unknown_basis = dict(rating.conditions).get("capacity_basis", "") is None
+            return rating.value if rating.qualifier in qualifiers and not unknown_basis else None
+
+        for asked in _least_demanding(_ratings(snapshot, row, characteristic, conditions), demand, easier):
+            where = asked.conditions
             if where.get("dust") == DUST_OF_STANDARD["ISO 16889"]:
                 where["dust"] = None
             if "viscosity_mm2_s" in where:
                 where["viscosity_low_mm2_s"] = where["viscosity_high_mm2_s"] = where.pop("viscosity_mm2_s")
-            told = _differ(values, CHARACTERISTICS[characteristic].kind)
-            yield Requirement("", characteristic, "original", notes=told, **where | {side: value})
+            told = asked.notes(CHARACTERISTICS[characteristic].kind)
+            yield Requirement("", characteristic, "original", notes=told, **where | {side: asked.value})
 
     return rule
 

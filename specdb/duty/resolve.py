@@ -58,9 +58,8 @@ def resolve(question: Question, snapshot: Snapshot) -> Duty:
         with faults.at("original.allow"):
             allow = read_allowance(question.original.allow)
         with faults.at("duty"):
-            taken = [_at_the_duty(requirement, conditions, allow) for requirement in taken]
+            requirements += [_at_the_duty(requirement, conditions, allow) for requirement in taken]
         faults.raise_any()
-        requirements += taken
         notes += [*not_taken, *_at_other_flows(taken, conditions)]
     if not requirements:
         raise QuestionError(
@@ -83,6 +82,8 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
         found["flow_l_min"] = conditions.flow_l_min
     if "viscosity" in known.judged_with and requirement.viscosity_low_mm2_s is None:
         found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = conditions.viscosity_mm2_s or (None, None)
+    if "density" in known.judged_with and requirement.density_kg_m3 is None:
+        found["density_kg_m3"] = conditions.density_kg_m3
     if "terminal_pressure_drop" in known.judged_with and requirement.characteristic == "retained_capacity":
         own = requirement.terminal_pressure_drop_kpa
         found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if own is None else own
@@ -90,15 +91,18 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
 
 
 def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[str]:
-    """A note where the original was tested at another flow than the duty's: its ratings stand at its own."""
+    """A note on each characteristic that the original was tested for at other flows than the duty's."""
     stated = conditions.stated_flow_l_min
-    own = {r.flow_l_min for r in taken if r.flow_l_min is not None}
-    if stated is None or not own or any(abs(flow - stated) <= SAME_FLOW * stated for flow in own):
-        return []
+    tested: dict[str, set[float]] = {}
+    for requirement in taken:
+        if requirement.flow_l_min is not None:
+            tested.setdefault(requirement.characteristic, set()).add(requirement.flow_l_min)
     return [
-        f"The original was tested at {', '.join(show(flow, 'flow') for flow in sorted(own))}, not at the duty's "
-        f"{show(stated, 'flow')}: what is taken from it stands at its own flow. State a requirement to ask it at the "
+        f"The original's {title_of(key)} was tested at {', '.join(show(flow, 'flow') for flow in sorted(flows))}, not "
+        f"at the duty's {show(stated, 'flow')}, and is required at its own flow. State a requirement to ask it at the "
         "duty's."
+        for key, flows in tested.items()
+        if stated is not None and all(abs(flow - stated) > SAME_FLOW * stated for flow in flows)
     ]
 
 

@@ -1161,7 +1161,7 @@ ASSUMPTIONS = (
     Rule(
         "beside a verdict with assumptions stands the one without",
         "8-K", customary(ratio(200)), (MEETS, NOT_SHOWN),
-        code((CRITERIA, "replace", lambda judged, **_: judged)), (MEETS, MEETS),
+        code((CRITERIA, "keeping_proof", lambda assumed, _: assumed)), (MEETS, MEETS),
         with_and_without_assumptions("filtration_ratio"),
     ),
 )

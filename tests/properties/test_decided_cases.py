@@ -72,7 +72,7 @@ CASES = {
         (slow.Test((ratio("equal", 2.0, 5.0), ratio("about", 4.0, 10.0), ratio("equal", 5000.0, 20.0))),),
         require("filtration_ratio", low=5.0, size_um=9.0, scale="c"),
         "not_shown",
-        "approximate_only",
+        "wrong_side",
         low=2.0,
         high=5000.0,
     ),
@@ -87,6 +87,24 @@ CASES = {
         require("collapse_pressure", low=1000.0),
         "meets",
         low=2000.0,
+        assumptions=Assumptions(about_within=0.15),
+    ),
+    "and not that of another test": Decided(
+        (
+            slow.Test((one("collapse_pressure", "equal", 2000.0),)),
+            slow.Test((one("collapse_pressure", "about", 500.0),)),
+        ),
+        require("collapse_pressure", low=1000.0),
+        "meets",
+        low=2000.0,
+        high=2000.0,
+        assumptions=Assumptions(about_within=0.15),
+    ),
+    "a share of a temperature means nothing": Decided(
+        (slow.Test((one("temperature_low", "about", -20.0),)),),
+        require("temperature_low", high=-15.0),
+        "not_shown",
+        "approximate_only",
         assumptions=Assumptions(about_within=0.15),
     ),
     "a dust that is asked and that nobody names proves nothing": Decided(

@@ -336,7 +336,9 @@ def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown
         elif key in ("flow_fatigue_cycles", "pressure_fatigue_cycles"):
             effects = [by_cycle_pressure(test, required.cycle_pressure_kpa, assumptions)]
             effects.append(by_standard(test, required.standard, assumptions))
-        carried.append(carry(point, effects, assumptions.about_within))
+        # A share of a temperature means nothing.
+        about_within = None if key.startswith("temperature") else assumptions.about_within
+        carried.append(carry(point, effects, about_within))
     return fold(carried, required)
 
 
@@ -688,8 +690,9 @@ def drop_estimate(
     y: float,
     drop_of: str | None,
 ) -> float | None:
-    if own:
-        return max(p.point.value for p in own)
+    told = [p.point.value for p in own if p.point.qualifier in ("equal", "about")]
+    if told:
+        return max(told)
     if not placed:
         return max(p.value for p in points)
     terms = [tuple(float(t) / p.point.value for t in p.terms) for p in placed]
@@ -764,7 +767,8 @@ def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> O
     found = verdict(shown.low, shown.high, required, shown.slack_low, shown.slack_high)
     reason, lean = None, 0
     if found == "not_shown":
-        reason = next((r for r in OF_LOST_BOUNDS if r in shown.lost), "wrong_side")
+        lost = shown.lost - ({"approximate_only"} if shown.low > -INF or shown.high < INF else set())
+        reason = next((r for r in OF_LOST_BOUNDS if r in lost), "wrong_side")
         if shown.inconsistent:
             reason = "inconsistent_test"
         if shown.estimate is not None:
@@ -783,6 +787,8 @@ def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> O
 def judge(element: Element, required: Requirement, assumptions: Assumptions) -> Told:
     told = _judge(element, required, assumptions)
     without = told if assumptions == NO_ASSUMPTIONS else _judge(element, required, NO_ASSUMPTIONS)
+    if without.verdict != "not_shown" and told.verdict == "not_shown":
+        told = without  # what is decided without assumptions stays so
     return Told(**{**vars(told), "verdict_without_assumptions": without.verdict})
 
 

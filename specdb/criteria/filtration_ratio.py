@@ -144,12 +144,20 @@ def _estimate_at(
 
 def _contradictory(evidence: Evidence, size: FloatArray) -> BoolArray:
     """Tests whose ratio falls as size grows: as they were run, or as their points were carried."""
-    points = evidence.points
-    falls = _falls_with_size(points.test, _one_curve(points), points.size_um, points.low, points.high, points.slack)
-    low = np.where(evidence.keep_low, evidence.low, -np.inf)
-    high = np.where(evidence.keep_high, evidence.high, np.inf)
-    slack = np.where(evidence.carried, 0.0, evidence.slack)
-    return falls | _falls_with_size(points.test, np.zeros_like(size), size, low, high, slack)
+    points, starts = evidence.points, evidence.starts
+    curve = _one_curve(points)
+    falls = _falls_with_size(points.test, curve, points.size_um, points.low, points.high, points.slack)
+    # Carrying can only join what stood apart, so only tests with something carried, or several curves, are looked at.
+    moved = evidence.carried | (evidence.assumed > 0)
+    again = np.logical_or.reduceat(moved, starts)
+    again |= np.minimum.reduceat(curve, starts) != np.maximum.reduceat(curve, starts)
+    if again.any():
+        rows = np.repeat(again, np.diff(np.r_[starts, len(points)]))
+        low = np.where(evidence.keep_low, evidence.low, -np.inf)[rows]
+        high = np.where(evidence.keep_high, evidence.high, np.inf)[rows]
+        slack = np.where(evidence.carried, 0.0, evidence.slack)[rows]
+        falls[again] |= _falls_with_size(points.test[rows], np.zeros_like(low), size[rows], low, high, slack)
+    return falls
 
 
 def _one_curve(points: Points) -> FloatArray:

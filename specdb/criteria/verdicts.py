@@ -100,10 +100,11 @@ def judge_tests(tests: Carried, proven: Carried, requirement: Requirement, eleme
     result.test[element] = tests.test[told]
     result.by_rounding[element] = ~open_question & (each[told] != strict[told])
     result.basis[element] = tests.basis[told]
-    # Told are the assumptions that changed what a test says, or what is shown of the one told of.
-    assumed = each != _verdicts(proven, requirement)
-    assumed[told] |= (tests.low[told] != proven.low[told]) | (tests.high[told] != proven.high[told])
-    np.bitwise_or.at(result.assumed, tests.element[assumed], tests.assumed[assumed])
+    if tests is not proven:
+        # Told are the assumptions that changed what a test says, or what is shown of the one told of.
+        assumed = each != _verdicts(proven, requirement)
+        assumed[told] |= (tests.low[told] != proven.low[told]) | (tests.high[told] != proven.high[told])
+        np.bitwise_or.at(result.assumed, tests.element[assumed], tests.assumed[assumed])
     meeting = np.flatnonzero((each == MEETS) & disagree[tests.element])[::-1]
     result.other_test[tests.element[meeting]] = tests.test[meeting]
     return result

@@ -29,6 +29,6 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     import_folder(engine, folder / "correction", actor="test", reason="a correction of one rating")
     with read_session(engine) as connection, pytest.MonkeyPatch.context() as patch:
         patch.setattr(reading, "build_snapshot", lambda *tables: Facts(*tables))
-        facts: Facts = reading.load_snapshot(connection, 1)  # type: ignore[assignment]
+        facts: Facts = reading.load_snapshot(connection, 1)
     yield Demo(engine, facts, facts.snapshot())
     engine.dispose()

@@ -154,13 +154,13 @@ def own_size_only(points: Evidence, size: Any, wanted_um: float) -> Carried:
     """In place of reading a curve: a point speaks for its own size alone."""
     other = size != wanted_um
     points.drop(other, other, evidence.LOST_TO_CONDITIONS)
-    return _read_curve(points, size, wanted_um)  # type: ignore[no-any-return]
+    return _read_curve(points, size, wanted_um)
 
 
 def nearest_tested_size(points: Evidence, size: Any, wanted_um: float) -> Carried:
     """In place of not extrapolating: the outermost tested size stands for what lies beyond it."""
     stand_in = np.where(_beyond(points, size, wanted_um), wanted_um, size)
-    return _read_curve(points, stand_in, wanted_um)  # type: ignore[no-any-return]
+    return _read_curve(points, stand_in, wanted_um)
 
 
 def _beyond(points: Evidence, size: Any, wanted_um: float) -> Any:

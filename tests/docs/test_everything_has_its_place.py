@@ -36,7 +36,7 @@ def test_every_route_is_described() -> None:
 
 
 def test_every_command_is_described() -> None:
-    commands = typer.main.get_command(command_line).commands  # type: ignore[attr-defined]
+    commands = typer.main.get_command(command_line).commands
     headings = set(re.findall(r"^## specdb (\w+)", PAGES["commands.md"], re.MULTILINE))
     assert set(commands) == headings
 

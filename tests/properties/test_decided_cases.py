@@ -56,7 +56,7 @@ def one(characteristic: str, qualifier: str, value: float, resolution: float = 1
 
 
 def require(characteristic: str, **given: object) -> Requirement:
-    return Requirement("it", characteristic, "stated", **given)  # type: ignore[arg-type]
+    return Requirement("it", characteristic, "stated", **given)
 
 
 AT_10 = {"size_um": 10.0, "scale": "c"}
@@ -106,6 +106,16 @@ CASES = {
         "not_shown",
         "approximate_only",
         assumptions=Assumptions(about_within=0.15),
+    ),
+    "a viscous share that the curve rules out is left aside": Decided(
+        (slow.Test((drop("equal", 10.0, 50.0), drop("equal", 40.0, 100.0)), drop_of="element"),),
+        require("clean_pressure_drop", high=50.0, **{**AT_100, "flow_l_min": 110.0}),
+        "meets",
+        # Drop over flow, all but proportional to flow: least through (10 + 0.5)/50 and (40 - 0.8)/100, carried on to
+        # 110; greatest from nothing at rest through (40 + 0.8)/100.
+        low=110 * (0.392 + 10 * (0.392 - 0.21) / 50),
+        high=110 * 0.408 * 110 / 100,
+        assumptions=Assumptions(viscous_share_at_least=0.7),
     ),
     "a dust that is asked and that nobody names proves nothing": Decided(
         (slow.Test((capacity(60.0, 50.0),), capacity_basis="retained"),),

@@ -143,7 +143,7 @@ def stated(test: slow.Test, condition: str) -> list[float | None]:
 
 def without_one_condition(test: slow.Test, required: Requirement) -> list[slow.Test]:
     """The test with one condition less, of the whole test or of one of its points, each once."""
-    found = [replace(test, **{c: None}) for c in OF_TEST if getattr(test, c) is not None]  # type: ignore[arg-type]
+    found = [replace(test, **{c: None}) for c in OF_TEST if getattr(test, c) is not None]
     for condition in OF_POINT:
         values = stated(test, condition)
         asked = getattr(required, ASKED_AS.get(condition, condition)) is not None
@@ -152,7 +152,7 @@ def without_one_condition(test: slow.Test, required: Requirement) -> list[slow.T
             if value is None or is_given_otherwise(condition, value, others, asked):
                 continue
             points = list(test.points)
-            points[place] = replace(points[place], **{condition: None})  # type: ignore[arg-type]
+            points[place] = replace(points[place], **{condition: None})
             found.append(replace(test, points=tuple(points)))
     return found
 

@@ -595,7 +595,7 @@ def test_an_unknown_kind_is_a_mistake_of_the_program() -> None:
         with pytest.raises(ValueError, match="no such kind"):
             attempt()
     with pytest.raises(ValueError, match="units must be"):
-        express(1.0, "flow", "uk")  # type: ignore[arg-type]
+        express(1.0, "flow", "uk")
     with pytest.raises(ValueError, match="scale"):
         show(1.0, "flow", scale="c")
 
@@ -615,7 +615,7 @@ def test_an_unknown_kind_is_a_mistake_of_the_program() -> None:
     ],
 )  # fmt: skip
 def test_shown_as_read_aloud(value: float, kind: str, system: str, scale: str | None, text: str) -> None:
-    assert show(value, kind, system, scale) == text  # type: ignore[arg-type]
+    assert show(value, kind, system, scale) == text
 
 
 @given(
@@ -626,8 +626,8 @@ def test_shown_as_read_aloud(value: float, kind: str, system: str, scale: str | 
 @settings(max_examples=300, deadline=None)
 def test_what_is_shown_reads_back_within_its_printed_digits(value: float, kind: str, system: str) -> None:
     scale = "c" if kind == "size" else None
-    again = read_quantity(show(value, kind, system, scale), kind)  # type: ignore[arg-type]
-    number, code = express(value, kind, system)  # type: ignore[arg-type]
+    again = read_quantity(show(value, kind, system, scale), kind)
+    number, code = express(value, kind, system)
     # trailing zeros are trimmed: four digits are right to half of the fourth; larger printed integers to half of one
     shown_step = 10.0 ** (math.floor(math.log10(abs(number))) - 3) if number else 1.0
     tolerance = 0.5001 * shown_step * (factor(code, kind) if code != "°F" else 5 / 9) + 1e-9
@@ -642,7 +642,7 @@ def test_what_is_shown_reads_back_within_its_printed_digits(value: float, kind: 
 )
 @settings(max_examples=200, deadline=None)
 def test_expressed_values_read_back(value: float, kind: str, system: str) -> None:
-    number, code = express(value, kind, system)  # type: ignore[arg-type]
+    number, code = express(value, kind, system)
     assert read_quantity(f"{number!r} {code}", kind, decimal=".").value == pytest.approx(value, rel=1e-12, abs=1e-9)
 
 

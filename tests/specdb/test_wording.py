@@ -48,7 +48,7 @@ def test_a_measure_is_told_with_its_difference_and_its_source(demo: Snapshot) ->
     assert told.difference is not None
     assert (told.difference.value, told.difference.unit) == (pytest.approx(1.0), "mm")
     assert [source.source for source in told.sources] == ["TW-1"]
-    assert _criterion(demo, "12-1", None, "us", duty={"fit": {"length": "140 mm"}}).difference.unit == "in"  # type: ignore[union-attr]
+    assert _criterion(demo, "12-1", None, "us", duty={"fit": {"length": "140 mm"}}).difference.unit == "in"
 
 
 def test_inches_that_print_alike_are_equal_by_rounding(demo: Snapshot) -> None:

@@ -9,6 +9,8 @@
     |   +-- ConditionsError       a sum of the trade outside its range of validity
     +-- NotOnFileError            an element, revision or folder that is not there
     +-- ImportRefusedError        a catalogue folder with bad rows; nothing was written
+    +-- RevisionMovedError        the catalogue is no longer what the caller saw last
+    +-- WritesRefusedError        the service was not started to take writes
     +-- StoreError                the database itself
         +-- StoreUnreachableError
         +-- ForeignStoreError     a database that is not ours
@@ -17,7 +19,8 @@
 
 Each class has a ``code`` (the API's problem type, a heading in ``docs/errors.md``) and an
 ``exit_status`` for the command line. A message says what was wrong, ``value`` holds the offending
-text, ``field`` says where, and ``remedy`` what would be right.
+text, ``field`` says where, and ``remedy`` what would be right. ``faults`` holds each fault of its own
+where several fields were wrong at once.
 """
 
 from __future__ import annotations
@@ -36,11 +39,16 @@ def shown(value: object) -> str:
 
 
 class SpecdbError(Exception):
-    """Root of the family. ``str()`` gives message and remedy in one line."""
+    """Root of the family. ``str()`` gives message and remedy in one line.
+
+    ``field`` is a path of names and places parted by dots, or with ``whole`` one name that has dots in it.
+    """
 
     code = "error"
     title = "The program could not answer"
     exit_status = 1
+    whole = False
+    faults: tuple[SpecdbError | RowFault, ...] = ()
 
     def __init__(self, message: str, *, value: object = None, field: str | None = None, remedy: str | None = None):
         super().__init__(message)
@@ -58,15 +66,6 @@ class SpecdbError(Exception):
         self.field = field if self.field is None else f"{field}.{self.field}"
         return self
 
-
-class InputError(SpecdbError):
-    """``faults`` holds each fault of its own where several fields were wrong at once."""
-
-    code = "input"
-    title = "The question cannot be read"
-    exit_status = 2
-    faults: tuple[SpecdbError, ...] = ()
-
     @classmethod
     def of(cls, faults: Sequence[SpecdbError]) -> SpecdbError:
         """One error for all ``faults``: the fault itself where it is the only one."""
@@ -75,6 +74,12 @@ class InputError(SpecdbError):
         error = cls("; ".join(str(fault) for fault in faults))
         error.faults = tuple(faults)
         return error
+
+
+class InputError(SpecdbError):
+    code = "input"
+    title = "The question cannot be read"
+    exit_status = 2
 
 
 class QuantityError(InputError):
@@ -120,14 +125,27 @@ class ImportRefusedError(SpecdbError):
     code = "import-refused"
     title = "The catalogue was not taken in; nothing was changed"
     exit_status = 4
+    faults: tuple[RowFault, ...]
 
     def __init__(self, faults: Sequence[RowFault]):
         count = len(faults)
         super().__init__(
             f"{count} fault{'' if count == 1 else 's'} found; nothing was changed.",
-            remedy="Mend the rows named and import the folder again.",
+            remedy="Mend the rows named and import again.",
         )
         self.faults = tuple(faults)
+
+
+class RevisionMovedError(SpecdbError):
+    code = "revision-moved"
+    title = "The catalogue has moved on; nothing was changed"
+    exit_status = 5
+
+
+class WritesRefusedError(SpecdbError):
+    code = "writes-refused"
+    title = "This service takes no writes"
+    exit_status = 5
 
 
 class StoreError(SpecdbError):

@@ -21,7 +21,6 @@ from types import MappingProxyType
 from typing import Literal
 
 import pint
-from chemicals.viscosity import viscosity_converter
 
 from specdb.errors import QuantityError, shown
 
@@ -572,6 +571,32 @@ _ABSOLUTE_ZERO_DEGC = -273.15
 _SAYBOLT_REFERENCE_DEGF = 100.0
 _SAYBOLT_PER_DEGF = 0.000061
 _SAYBOLT_DEGF = (0.0, 350.0)
+_SAYBOLT_SECONDS = (31.0, 20000.0)
+
+
+def _saybolt_growth(at_degc: float, text: str) -> float:
+    """Seconds at a temperature over seconds at 100 °F, for one viscosity."""
+    at_degf = at_degc * 1.8 + 32.0
+    if not _SAYBOLT_DEGF[0] - 1e-9 <= at_degf <= _SAYBOLT_DEGF[1] + 1e-9:
+        raise QuantityError(
+            f"Saybolt seconds are not converted at {at_degc:.4g} °C.", value=text,
+            remedy="Give a temperature from -17.8 to 176.7 °C (0 to 350 °F), or the viscosity in mm²/s.",
+        )  # fmt: skip
+    return 1.0 + _SAYBOLT_PER_DEGF * (at_degf - _SAYBOLT_REFERENCE_DEGF)
+
+
+def _mm2_s_to_saybolt(mm2_s: float, at_degc: float, text: str) -> float:
+    """Inverse of `_saybolt_to_mm2_s`, over the same table of 31 to 20000 s at 100 °F."""
+    growth = _saybolt_growth(at_degc, text)
+    lowest, highest = (_saybolt_to_mm2_s(s * growth, 0.0, at_degc, text)[0] for s in _SAYBOLT_SECONDS)
+    if not lowest <= mm2_s <= highest:
+        raise QuantityError(
+            f"{mm2_s:.4g} mm²/s lies outside the table of Saybolt seconds, {lowest:.3g} to {highest:.4g} mm²/s.",
+            value=text, remedy="Ask for mm²/s.",
+        )  # fmt: skip
+    from chemicals.viscosity import viscosity_converter  # as slow to load as seldom needed
+
+    return growth * float(viscosity_converter(mm2_s * 1e-6, "kinematic viscosity", "saybolt universal"))
 
 
 def _saybolt_to_mm2_s(seconds: float, resolution: float, at_degc: float, text: str) -> tuple[float, float]:
@@ -581,13 +606,9 @@ def _saybolt_to_mm2_s(seconds: float, resolution: float, at_degc: float, text: s
     the seconds for one viscosity grow by 0.000061 for each °F (from memory; it gives the standard's
     own 4.632 at 100 °F and 4.664 at 210 °F, and its range, 0 to 350 °F, is from memory as well).
     """
-    at_degf = at_degc * 1.8 + 32.0
-    if not _SAYBOLT_DEGF[0] - 1e-9 <= at_degf <= _SAYBOLT_DEGF[1] + 1e-9:
-        raise QuantityError(
-            f"Saybolt seconds are not converted at {at_degc:.4g} °C.", value=text,
-            remedy="Give a temperature from -17.8 to 176.7 °C (0 to 350 °F), or the viscosity in mm²/s.",
-        )  # fmt: skip
-    growth = 1.0 + _SAYBOLT_PER_DEGF * (at_degf - _SAYBOLT_REFERENCE_DEGF)
+    from chemicals.viscosity import viscosity_converter  # as slow to load as seldom needed
+
+    growth = _saybolt_growth(at_degc, text)
 
     def convert(at: float, extrapolate: bool) -> float:
         return 1e6 * float(viscosity_converter(at / growth, "saybolt universal", "kinematic viscosity", extrapolate))
@@ -756,6 +777,41 @@ def express(value: float, kind: str, units: Literal["si", "us"] = "si") -> tuple
     code = _US_CUSTOMARY.get(kind, canonical) if units == "us" else canonical
     unit = _BY_CODE[kind, code]
     return value / unit.factor + unit.zero, code
+
+
+def kinds_of(text: str) -> tuple[str, ...]:
+    """Kinds of quantity that the unit in ``text`` measures, with or without a number before it: "75 psi", "psi".
+
+    Empty for a unit that is not known, raises `QuantityError` for text that cannot be read at all.
+    """
+    text = _trimmed(text, "quantity")
+    written = {text} | {text[match.end() :] for read in (_NUMBER, _FRACTION) if (match := read.match(text))}
+    return tuple(kind for kind in KINDS if any(_belongs(_fold(unit), kind) for unit in written))
+
+
+def restate(
+    quantity: Quantity, unit: str, *, density_kg_m3: float | None = None, temperature_degc: float | None = None
+) -> tuple[float, str]:
+    """A quantity in the unit spelled ``unit``, as (value, code of the unit); the way back from `read_quantity`.
+
+    ``density_kg_m3`` serves units of dynamic viscosity, ``temperature_degc`` Saybolt seconds. Raises `QuantityError`
+    for a unit that is unknown or of another kind, and for a reference or a size scale that is not the quantity's own:
+    neither is a matter of units.
+    """
+    named = _name(_trimmed(unit, "unit"), quantity.kind)
+    scale = None if quantity.scale == "?" else quantity.scale
+    for own, wanted in ((quantity.reference, named.reference), (scale, named.scale)):
+        if wanted is not None and wanted != own:
+            raise QuantityError(
+                f'"{shown(unit)}" says {wanted}, "{shown(quantity.text)}" {own or "does not"}: no factor leads there.',
+                value=unit, remedy="Name the unit alone.",
+            )  # fmt: skip
+    found = named.unit
+    if found.conversion == "saybolt":
+        return _mm2_s_to_saybolt(quantity.value, _measured_at(named, temperature_degc, unit), unit), found.code
+    if found.conversion == "dynamic":
+        return quantity.value / _kinematic_factor(found, density_kg_m3, unit), found.code
+    return quantity.value / found.factor + found.zero, found.code
 
 
 def _digits(value: float) -> str:

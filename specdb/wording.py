@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -54,14 +56,14 @@ def amount(value: float, kind: str, units: UnitSystem) -> str:
 
 def span(low: float, high: float, kind: str, units: UnitSystem) -> str:
     """A pair of bounds in words: "at least 60 g", "20 to 24 kPa"."""
-    if np.isfinite(low) and np.isfinite(high):
-        if np.isclose(low, high, rtol=1e-9, atol=0):
+    if math.isfinite(low) and math.isfinite(high):
+        if math.isclose(low, high, rel_tol=1e-9):
             return amount(low, kind, units)
         ends = amount(low, kind, units), amount(high, kind, units)
         return f"{ends[0]} to {ends[1]}" if ends[0] != ends[1] else f"about {ends[0]}"
-    if np.isfinite(low):
+    if math.isfinite(low):
         return f"at least {amount(low, kind, units)}"
-    if np.isfinite(high):
+    if math.isfinite(high):
         return f"at most {amount(high, kind, units)}"
     return "nothing"
 
@@ -133,8 +135,7 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     """One sentence that a customer could be read, on one criterion of one element."""
     requirement = judged.requirement
     title = title_of(requirement.characteristic)
-    asked = conditions(requirement, units)
-    required = f"{limits(requirement, units)}{f' ({asked})' if asked else ''} is required"
+    required = _required(requirement, units)
     verdict = int(judged.verdict[row])
     reason = REASONS[judged.reason[row]]
     if reason == "no_data":
@@ -150,6 +151,12 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     return f"Not shown: {title} {found}, {why}{_leaning(judged, row, units)}{_manner(judged, row, '')}; {required}."
 
 
+@lru_cache(maxsize=256)  # the same for every element
+def _required(requirement: Requirement, units: UnitSystem) -> str:
+    asked = conditions(requirement, units)
+    return f"{limits(requirement, units)}{f' ({asked})' if asked else ''} is required"
+
+
 def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
     requirement = judged.requirement
     if requirement.word is not None:
@@ -158,7 +165,7 @@ def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> s
     low, high = float(judged.low[row]), float(judged.high[row])
     if int(judged.verdict[row]) != 0:
         return span(low, high, kind, units) + _difference(requirement, low, units)
-    if not np.isfinite(low) and not np.isfinite(high):
+    if not math.isfinite(low) and not math.isfinite(high):
         return "is not proven"
     if REASONS[judged.reason[row]] == "sources_disagree":
         return f"is {span(low, high, kind, units)} by one test"

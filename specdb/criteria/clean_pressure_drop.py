@@ -31,7 +31,7 @@ from specdb.duty import Assumptions, Requirement
 from specdb.trade.pressure_drop import drop_bounds, drop_estimate
 
 BAND_AT_LEAST = 0.02
-"""A measured point of a drop curve is known to this share at best (common practice)."""
+"""A measured point of a drop curve is taken to be known to this share at best (ours)."""
 
 _ROUNDING = 1e-9
 

@@ -21,7 +21,18 @@ from hypothesis import strategies as st
 
 from specdb import units
 from specdb.errors import QuantityError
-from specdb.units import KINDS, canonical_unit, express, factor, read_number, read_quantity, show, spellings
+from specdb.units import (
+    KINDS,
+    canonical_unit,
+    express,
+    factor,
+    kinds_of,
+    read_number,
+    read_quantity,
+    restate,
+    show,
+    spellings,
+)
 
 # Exact by definition (NIST SP 811, Guide for the Use of the International System of Units (SI), appendix B):
 # inch 25.4 mm, pound 453.59237 g, US gallon 231 in³,
@@ -654,3 +665,42 @@ def test_eight_threads_get_the_same_answers() -> None:
     expected = read_all(0)
     with ThreadPoolExecutor(8) as pool:
         assert all(answer == expected for answer in pool.map(read_all, range(64)))
+
+
+@pytest.mark.parametrize(
+    ("text", "kinds"),
+    [
+        ("75 psi", ("pressure",)),
+        ("psi", ("pressure",)),
+        ("1/mL", ("counts",)),
+        ("1/100 mL", ("counts",)),
+        ("5 1/100mL", ("counts",)),
+        ("10 mm", ("size", "length")),
+        ("10 um(c)", ("size",)),
+        ("3 1/2 in", ("length",)),
+        ("150 SUS at 100 degF", ("viscosity",)),
+        ("cP", ("viscosity",)),
+        ("75", ()),
+        ("furlong", ()),
+        ("", ()),
+    ],
+)
+def test_kinds_that_a_unit_measures(text: str, kinds: tuple[str, ...]) -> None:
+    assert kinds_of(text) == kinds
+
+
+@pytest.mark.parametrize(("kind", "spelling"), [(k, s) for k in KINDS for s in spellings(k)])
+def test_restated_in_any_unit_a_quantity_reads_back(kind: str, spelling: str) -> None:
+    known: dict[str, float] = {"density_kg_m3": 870.0, "temperature_degc": 40.0} if kind == "viscosity" else {}
+    quantity = read_quantity(f"50 {KINDS[kind]}", kind)
+    value, code = restate(quantity, spelling, **known)
+    assert code == spellings(kind)[spelling][1]
+    assert read_quantity(f"{value!r} {spelling}", kind, **known).value == pytest.approx(50.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "unit"), [("75 psig", "pressure", "bar(a)"), ("5 um(c)", "size", "um(acftd)")]
+)
+def test_no_factor_changes_a_reference_or_a_scale(text: str, kind: str, unit: str) -> None:
+    with pytest.raises(QuantityError, match="no factor"):
+        restate(read_quantity(text, kind), unit)

@@ -9,7 +9,6 @@ import math
 from typing import Any, overload
 
 import numpy as np
-from chemicals.viscosity import viscosity_index as _d2270_index
 
 from specdb.errors import ConditionsError
 from specdb.trade.validity import FloatArray, Number, within_validity
@@ -170,8 +169,10 @@ def viscosity_index(nu40_mm2_s: float, nu100_mm2_s: float) -> float:
 
 
 def _index(nu40_mm2_s: float, nu100_mm2_s: float) -> float:
+    from chemicals.viscosity import viscosity_index as d2270_index  # as slow to load as seldom needed
+
     # chemicals takes m²/s and answers None below 2 mm²/s, which the product of two roundings must not fall to.
-    index = _d2270_index(nu40_mm2_s * 1e-6, max(nu100_mm2_s, LOWEST_NU100_MM2_S * (1 + 1e-15)) * 1e-6)
+    index = d2270_index(nu40_mm2_s * 1e-6, max(nu100_mm2_s, LOWEST_NU100_MM2_S * (1 + 1e-15)) * 1e-6)
     if index is None:
         raise AssertionError("the viscosity at 100 °C was checked to be at least 2 mm²/s")
     return float(index)

@@ -31,10 +31,10 @@ LENGTHS = tuple(a.key for a in ATTRIBUTES.values() if a.kind == "length")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "sources": ("source", "title", "kind", "issuer", "revision", "date"),
-    "elements": ("maker", "number", *ATTRIBUTES, "source", "correction"),
+    "elements": ("maker", "number", *ATTRIBUTES, "source", "decimal", "correction"),
     "ratings": (
         "rating", "supersedes", "maker", "number", "characteristic", "qualifier", "value", "unit", *POINT_QUANTITIES,
-        "test", *TEST_COLUMNS, "source", "page", "remark",
+        "test", "test_version", *TEST_COLUMNS, "source", "page", "remark", "decimal", "correction",
     ),
     "interchanges": ("maker", "number", "replaces_maker", "replaces_number", "source", "date", "remark"),
 }  # fmt: skip
@@ -90,7 +90,7 @@ def read_columns(sheet: Sheet, findings: Findings) -> Columns | None:
     known = COLUMNS[sheet.name]
     place: dict[str, int] = {}
     units: dict[str, str] = {}
-    before = len(findings.faults) + findings.not_listed
+    before = findings.count
 
     def fault(heading: str, message: str, remedy: str) -> None:
         findings.fault(sheet.file, message, remedy, row=sheet.heading_row, column=heading or None, found=heading)
@@ -115,7 +115,7 @@ def read_columns(sheet: Sheet, findings: Findings) -> Columns | None:
                 sheet.file, f'The column "{name}" is missing.', "Add it; every row needs it.",
                 row=sheet.heading_row, column=name,
             )  # fmt: skip
-    if len(findings.faults) + findings.not_listed > before:
+    if findings.count > before:
         return None
     own = {column_name(heading)[0]: mark for heading, mark in sheet.field_decimals.items()}
     return Columns(place, units, {name: own.get(name, sheet.decimal) for name in place})
@@ -156,17 +156,37 @@ _DECIMAL_COMMA = re.compile(r"(?<![0-9.,])(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]
 _POINT_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
 
 
+def marks_declared(cell: str, sheet: str) -> dict[str, str] | None:
+    """Column: decimal mark, as a cell of the column ``decimal`` declares them; None where it cannot be read.
+
+    "," declares it for the whole row, ", flow:." with another for one column, "flow:." for that one alone.
+    """
+    marks: dict[str, str] = {}
+    for word in cell.split():
+        name, colon, mark = word.rpartition(":")
+        named = column_name(name)[0]
+        if mark not in (".", ",") or (colon and named not in TAKES_UNIT[sheet]) or (marks and not colon):
+            return None
+        marks |= {named: mark} if colon else dict.fromkeys(TAKES_UNIT[sheet], mark)
+    return marks
+
+
 def refuse_points_among_commas(sheet: str, rows: list[Row], columns: Columns, findings: Findings) -> list[Row]:
     """The rows without those that hold "1.000" in a sheet that writes decimal commas and declares no mark.
 
-    There it may be a thousand or one; nothing in the cell tells.
+    There it may be a thousand or one; nothing in the cell tells. What a row declares is left aside.
     """
     undeclared = [n for n in TAKES_UNIT[sheet] if n in columns.place and columns.decimal.get(n) is None]
-    if not any(_DECIMAL_COMMA.search(row.cells.get(name, "")) for row in rows for name in undeclared):
+
+    def holding(pattern: re.Pattern[str], row: Row) -> list[str]:
+        own = marks_declared(row.cells.get("decimal", ""), sheet) or {}
+        return [name for name in undeclared if name not in own and pattern.search(row.cells.get(name, ""))]
+
+    if not any(holding(_DECIMAL_COMMA, row) for row in rows):
         return rows
     kept = []
     for row in rows:
-        doubtful = [name for name in undeclared if _POINT_AND_THREE.search(row.cells.get(name, ""))]
+        doubtful = holding(_POINT_AND_THREE, row)
         for name in doubtful:
             found = row.cells[name]
             message = "The sheet writes decimal commas, so this may be a thousand or a small number."

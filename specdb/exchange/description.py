@@ -12,6 +12,8 @@ from typing import Any
 from specdb.exchange.faults import Findings
 
 DESCRIPTION_FILE = "datapackage.json"
+READING_ONLY = "for_reading_only"
+"""Property of a package whose cells carry marks against formulas; it is not taken in."""
 SHEETS = ("sources", "elements", "ratings", "interchanges")
 
 _TAKEN_DIALECT = {
@@ -38,8 +40,11 @@ class Description:
     field_decimals: Mapping[str, str] = field(default_factory=dict)
 
 
-def read_descriptions(data: bytes, findings: Findings) -> dict[str, Description]:
-    """Sheet: its description, for the sheets that the package describes. What is wrong becomes a fault."""
+def read_descriptions(data: bytes, findings: Findings) -> dict[str, Description] | None:
+    """Sheet: its description, for the sheets that the package describes. What is wrong becomes a fault.
+
+    None, with a fault, for a package whose sheets are not to be read at all.
+    """
     try:
         package = json.loads(data.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
@@ -49,6 +54,10 @@ def read_descriptions(data: bytes, findings: Findings) -> dict[str, Description]
     if not isinstance(package, dict) or not isinstance(package.get("resources", []), list):
         _fault(findings, "The description is not a data package.", 'It is an object with a list of "resources".')
         return {}
+    if package.get(READING_ONLY) is True:
+        remedy = "Export the catalogue again without it: here marks stand before what was typed."
+        _fault(findings, "This folder was exported for reading in a spreadsheet program, not for import.", remedy)
+        return None
     top_decimal = _mark(package.get("decimalChar"), "decimalChar", findings)
     described: dict[str, Description] = {}
     for number, resource in enumerate(package.get("resources", [])):

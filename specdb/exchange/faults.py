@@ -40,6 +40,11 @@ class Findings:
         """What our own reading raised, as a fault of the cell it was raised for."""
         self.fault(file, error.message, error.remedy or "Correct the cell.", row=row, column=column, found=found)
 
+    @property
+    def count(self) -> int:
+        """Faults found so far, listed or not."""
+        return len(self.faults) + self.not_listed
+
     def note(self, text: str) -> None:
         if text not in self.plain_notes:
             self.plain_notes.append(text)

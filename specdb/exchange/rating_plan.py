@@ -17,7 +17,7 @@ from specdb.characteristics import CHARACTERISTICS, STANDARD_OF_SCALE
 from specdb.exchange.columns import TEST_COLUMNS
 from specdb.exchange.faults import Findings
 from specdb.exchange.on_file import OnFile, RatingKey, TestKey, key_of_row, key_of_test
-from specdb.exchange.rows import RatingRow, Stated, digits
+from specdb.exchange.rows import RatingRow, Stated, WithdrawalRow, digits
 
 _PROVES_NOTHING = {
     "higher": "at_most", "covers_above": "at_most", "lower": "at_least", "covers_below": "at_least",
@@ -45,7 +45,7 @@ class Wanted:
     value: str
     id: int | None = None
     test: NewTest | int | None = None
-    target: Wanted | int | None = None
+    targets: list[Wanted | int] = field(default_factory=list)
     repeats: list[RatingRow] = field(default_factory=list)
 
     @property
@@ -56,17 +56,31 @@ class Wanted:
     def rows(self) -> list[RatingRow]:
         return [self.row, *self.repeats]
 
+    @property
+    def place(self) -> Place:
+        return self if self.id is None else self.id
+
 
 Place = Wanted | int
 """A rating, new or on file."""
 
 
+@dataclass(frozen=True)
+class Replacement:
+    """``new`` takes the place of ``target``, as ``row`` says."""
+
+    new: Place
+    target: Place
+    row: RatingRow
+
+
 @dataclass
 class RatingPlan:
-    new: list[Wanted]
-    new_tests: list[NewTest]
-    supersessions: list[Wanted]
-    unchanged: int
+    new: list[Wanted] = field(default_factory=list)
+    new_tests: list[NewTest] = field(default_factory=list)
+    supersessions: list[Replacement] = field(default_factory=list)
+    withdrawals: list[tuple[Place, WithdrawalRow]] = field(default_factory=list)
+    unchanged: int = 0
 
 
 def derived_label(key: RatingKey, value: str, supersedes: str | None) -> str:
@@ -76,10 +90,14 @@ def derived_label(key: RatingKey, value: str, supersedes: str | None) -> str:
 
 
 def plan_ratings(
-    rows: list[RatingRow], held: OnFile, doubtful_labels: Collection[str], findings: Findings
+    rows: list[RatingRow],
+    withdrawals: list[WithdrawalRow],
+    held: OnFile,
+    doubtful_labels: Collection[str],
+    findings: Findings,
 ) -> RatingPlan:
     """The plan; what cannot be taken in becomes a fault, and then nothing is written."""
-    return _Planner(held, doubtful_labels, findings).plan(rows)
+    return _Planner(held, doubtful_labels, findings).plan(rows, withdrawals)
 
 
 @dataclass
@@ -89,34 +107,43 @@ class _Planner:
     findings: Findings
     wanted: list[Wanted] = field(default_factory=list)
     of_label: dict[str, Wanted] = field(default_factory=dict)
-    superseded_by: dict[Place, Wanted] = field(default_factory=dict)
+    superseded_by: dict[Place, Replacement] = field(default_factory=dict)
+    withdrawn: dict[Place, WithdrawalRow] = field(default_factory=dict)
     new_tests: list[NewTest] = field(default_factory=list)
 
-    def plan(self, rows: list[RatingRow]) -> RatingPlan:
-        self._gather(rows)
+    def plan(self, rows: list[RatingRow], withdrawals: list[WithdrawalRow]) -> RatingPlan:
+        self._gather(rows, {row.supersedes for row in withdrawals})
         for wanted in self.wanted:
             wanted.id = self._on_file(wanted)
         for wanted in self.wanted:
-            if wanted.row.supersedes is not None:
-                self._supersede(wanted, wanted.row.supersedes)
+            named: set[str] = set()
+            for row in wanted.rows:
+                if row.supersedes is not None and row.supersedes not in named:
+                    named.add(row.supersedes)
+                    self._supersede(wanted, row, row.supersedes)
+        for withdrawal in withdrawals:
+            self._withdraw(withdrawal)
         self._refuse_circles()
-        new = [wanted for wanted in self.wanted if wanted.id is None]
+        # By content, so that numbers on file do not depend on the order of rows, nor on who gave the labels.
+        new = sorted((wanted for wanted in self.wanted if wanted.id is None), key=lambda w: (w.key, w.value, w.label))
         self._refuse_conflicts(new)
         self._assign_tests(new)
         for wanted in new:
             conditions = self._conditions_of(wanted)
             self._note_scale(wanted.row, conditions)
             self._note_qualifier(wanted.row, conditions)
-        return RatingPlan(new, self.new_tests, list(self.superseded_by.values()), len(rows) - len(new))
+        unchanged = len(rows) - len(new) + len(withdrawals) - len(self.withdrawn)
+        supersessions = list(self.superseded_by.values())
+        return RatingPlan(new, self.new_tests, supersessions, list(self.withdrawn.items()), unchanged)
 
-    def _fault(self, row: RatingRow, column: str, message: str, remedy: str) -> None:
+    def _fault(self, row: RatingRow | WithdrawalRow, column: str, message: str, remedy: str) -> None:
         found = row.row.cells.get(column)
         self.findings.fault(row.row.file, message, remedy, row=row.row.number, column=column, found=found)
 
     # --- which rows are one rating
 
-    def _gather(self, rows: list[RatingRow]) -> None:
-        named = {row.supersedes for row in rows}
+    def _gather(self, rows: list[RatingRow], withdrawn: set[str]) -> None:
+        named = {row.supersedes for row in rows} | withdrawn
         of_result: dict[tuple[RatingKey, str], Wanted] = {}
         keyed = [(row, key_of_row(row, row.conditions), digits(row.value)) for row in rows]
         # Labelled rows first, those that supersede before those that do not, then by content.
@@ -132,7 +159,7 @@ class _Planner:
                 alike.repeats.append(row)
                 self.of_label[label] = alike
                 continue
-            if alike is not None and alike.row.supersedes is None:
+            if alike is not None and alike.row.supersedes is None and alike.label not in named:
                 self._label_fault(alike.row, row, "states the same result under another label")
                 alike.repeats.append(row)
                 self.of_label[label] = alike
@@ -143,7 +170,7 @@ class _Planner:
             of_result[key, value] = wanted
 
     def _repeat(self, same: Wanted, row: RatingRow, key: RatingKey, value: str) -> None:
-        if (same.key, same.value) != (key, value) or (row.supersedes or same.row.supersedes) != same.row.supersedes:
+        if (same.key, same.value) != (key, value):
             self._label_fault(same.row, row, "gives this label to another result")
         same.repeats.append(row)
 
@@ -184,9 +211,12 @@ class _Planner:
         held = self.held
         same = [n for n in held.ratings_of_key.get(wanted.key, ()) if held.ratings[n].value == wanted.value]
         if wanted.row.supersedes is not None:
-            target = held.rating_of_label.get(wanted.row.supersedes)
-            replaced_by = None if target is None else held.ended_ratings.get(target)
-            return replaced_by if replaced_by in same else None
+            targets = (held.rating_of_label.get(row.supersedes or "") for row in wanted.rows)
+            replaced_by = {held.ended_ratings.get(target) for target in targets if target is not None}
+            return next((number for number in same if number in replaced_by), None)
+        if wanted.row.label is not None and all(held.successor(number) is None for number in same):
+            # All were withdrawn: under a label of its own it is a new rating.
+            return None
 
         def fitness(number: int) -> tuple[bool, bool, int]:
             conditions = held.conditions[held.ratings[number].test_id]
@@ -222,29 +252,57 @@ class _Planner:
         on_file = self.held.ratings[place]
         return on_file.element, on_file.characteristic
 
-    def _supersede(self, wanted: Wanted, label: str) -> None:
-        held, row = self.held, wanted.row
+    def _named(self, row: RatingRow | WithdrawalRow, label: str) -> Place | None:
+        """The rating that ``row`` ends; None with a fault where there is none or it is about another thing."""
         target = self._place(label)
-        place: Place = wanted if wanted.id is None else wanted.id
         if target is None:
             if label not in self.doubtful_labels:
                 remedy = "Give the label of a rating on file or in the files."
                 self._fault(row, "supersedes", "There is no rating of this label.", remedy)
+            return None
+        element, characteristic = self._about(target)
+        message = None
+        if element != (row.named.maker_key, row.named.number_key):
+            message, remedy = "This rating is one of another element.", "Name a rating of the same element."
+        elif characteristic != row.characteristic:
+            message, remedy = f"This rating is one of {characteristic}.", "Name a rating of the same characteristic."
+        if message is not None:
+            self._fault(row, "supersedes", message, remedy)
+        return target if message is None else None
+
+    def _ended_already(self, target: int) -> tuple[str, str]:
+        now = self.held.successor(target)
+        message = "This rating was withdrawn." if now is None else "This rating was superseded already."
+        return message, f"Name {self.held.ratings[now].label}, which holds now." if now is not None else "Name none."
+
+    def _withdraw(self, row: WithdrawalRow) -> None:
+        target = self._named(row, row.supersedes)
+        held = self.held
+        if target is None or target in self.withdrawn:
+            return
+        if isinstance(target, int) and target in held.ended_ratings:
+            if held.ended_ratings[target] is not None:
+                self._fault(row, "supersedes", *self._ended_already(target))
+            return
+        if target in self.superseded_by:
+            message = f"Row {self.superseded_by[target].row.row.number} gives this rating a successor."
+            self._fault(row, "supersedes", message, "Withdraw the one that holds, or leave one of the rows out.")
+            return
+        self.withdrawn[target] = row
+
+    def _supersede(self, wanted: Wanted, row: RatingRow, label: str) -> None:
+        held = self.held
+        target = self._named(row, label)
+        place = wanted.place
+        if target is None:
             return
         if isinstance(target, int) and wanted.id is not None and held.ended_ratings.get(target) == wanted.id:
             return
         message, remedy = None, "Name the rating that holds now."
-        element, characteristic = self._about(target)
         if target == place:
             message, remedy = "A rating cannot supersede itself.", "Name the rating that it takes the place of."
-        elif element != wanted.element:
-            message, remedy = "This rating is one of another element.", "Name a rating of the same element."
-        elif characteristic != row.characteristic:
-            message, remedy = f"This rating is one of {characteristic}.", "Name a rating of the same characteristic."
         elif isinstance(target, int) and target in held.ended_ratings:
-            now = held.successor(target)
-            message = "This rating was withdrawn." if now is None else "This rating was superseded already."
-            remedy = f"Name {held.ratings[now].label}, which holds now." if now is not None else "Name none."
+            message, remedy = self._ended_already(target)
         elif wanted.id is not None and wanted.id in held.ended_ratings:
             message = "The rating of this row was itself superseded on file."
         elif target in self.superseded_by:
@@ -253,24 +311,37 @@ class _Planner:
         if message is not None:
             self._fault(row, "supersedes", message, remedy)
             return
-        wanted.target = target
-        self.superseded_by[target] = wanted
+        wanted.targets.append(target)
+        self.superseded_by[target] = Replacement(place, target, row)
 
     def _refuse_circles(self) -> None:
-        target_of: dict[Place, Place] = {
-            (w if w.id is None else w.id): w.target for w in self.superseded_by.values() if w.target is not None
-        }
+        """Each rating has one successor at most, so whoever comes back to where it began is in a circle."""
         cleared: set[Place] = set()
-        for wanted in list(self.superseded_by.values()):
-            place: Place | None = wanted if wanted.id is None else wanted.id
-            path: list[Place] = []
+        for start, first in self.superseded_by.items():
+            path: dict[Place, None] = {}
+            place: Place | None = start
             while place is not None and place not in cleared and place not in path:
-                path.append(place)
-                place = target_of.get(place)
+                path[place] = None
+                replacement = self.superseded_by.get(place)
+                place = None if replacement is None else replacement.new
             if place is not None and place in path:
                 message = "The ratings supersede one another in a circle."
-                self._fault(wanted.row, "supersedes", message, "Leave the first of them without.")
+                self._fault(first.row, "supersedes", message, "Leave the first of them without.")
             cleared.update(path)
+
+    def _ends_withdrawn(self, place: Place) -> bool:
+        """Whether the last of those that took the place of this rating is withdrawn."""
+        seen: set[Place] = set()
+        now: Place | None = place
+        while now is not None and now not in seen and now not in self.withdrawn:
+            seen.add(now)
+            if now in self.superseded_by:
+                now = self.superseded_by[now].new
+            elif isinstance(now, int) and now in self.held.ended_ratings:
+                now = self.held.ended_ratings[now]
+            else:
+                return False
+        return now is None or now in self.withdrawn
 
     # --- one value for one result
 
@@ -280,11 +351,13 @@ class _Planner:
         of_key: dict[RatingKey, list[Wanted]] = defaultdict(list)
         for wanted in new:
             of_key[wanted.key].append(wanted)
-        for key, group in of_key.items():
-            kept = [n for n in held.ratings_of_key.get(key, ()) if held.successor(n) is not None]
-            if len(group) + len(kept) == 1:
+        for key, added in of_key.items():
+            # What was withdrawn contradicts nothing.
+            group = [w for w in added if not self._ends_withdrawn(w)]
+            kept = [n for n in held.ratings_of_key.get(key, ()) if not self._ends_withdrawn(n)]
+            if len(group) + len(kept) <= 1:
                 continue
-            first: list[Place] = [w for w in group if w.target is None and w.row.supersedes is None]
+            first: list[Place] = [w for w in group if not w.targets and w.row.supersedes is None]
             first += [n for n in kept if n not in entered_later]
             holding: list[Place] = [w for w in group if w not in self.superseded_by]
             holding += [n for n in kept if n not in held.ended_ratings and n not in self.superseded_by]
@@ -322,13 +395,19 @@ class _Planner:
                 test = self._test_of(key, members, conditions)
                 for wanted in members:
                     wanted.test = test
+        self.new_tests.sort(key=_content_of_test)
 
     def _new_test(self, key: TestKey, conditions: Mapping[str, Stated]) -> NewTest:
         self.new_tests.append(NewTest(key, conditions))
         return self.new_tests[-1]
 
     def _agreeing(self, key: TestKey, group: list[Wanted]) -> Iterable[list[Wanted]]:
-        """One test, or where its conditions were corrected one for each round of correction."""
+        """One test, or where its conditions were corrected one for each version, else each round of correction."""
+        if any(_version(wanted) for wanted in group):
+            versions: dict[str, list[Wanted]] = defaultdict(list)
+            for wanted in group:
+                versions[_version(wanted)].append(wanted)
+            return versions.values()
         if not _contradictions(group):
             return [group]
         rounds: dict[int, list[Wanted]] = defaultdict(list)
@@ -339,12 +418,12 @@ class _Planner:
     def _corrections(self, key: TestKey, wanted: Wanted) -> int:
         """How many ratings of the same test stand before this one."""
         count = 0
-        place: Place | None = wanted.target
-        seen: set[Place] = set()
-        while place is not None and self._test_key(place) == key and place not in seen:
-            seen.add(place)
+        seen: set[Place] = {wanted}
+        before = wanted.targets
+        while before := [place for place in before if self._test_key(place) == key and place not in seen]:
+            seen.update(before)
             count += 1
-            place = place.target if isinstance(place, Wanted) else None
+            before = [target for place in before if isinstance(place, Wanted) for target in place.targets]
         return count
 
     def _test_key(self, place: Place) -> TestKey:
@@ -370,6 +449,8 @@ class _Planner:
         on_file = held.tests.get(key, [])
         fitting = [test for test in on_file if _within(conditions, held.conditions[test])]
         exact = [test for test in fitting if len(held.conditions[test]) == len(conditions)]
+        if _version(members[0]):
+            return exact[-1] if exact else self._new_test(key, conditions)
         if fitting:
             return (exact or fitting)[-1]
         if on_file and any(self._corrections(key, wanted) == 0 for wanted in members):
@@ -417,6 +498,15 @@ class _Planner:
 
 def _content(row: RatingRow) -> tuple[str, ...]:
     return row.supersedes or "", row.text, row.page or "", row.remark or ""
+
+
+def _version(wanted: Wanted) -> str:
+    """The version of its test that a row of the rating names, "" for none."""
+    return next((row.version for row in wanted.rows if row.version is not None), "")
+
+
+def _content_of_test(test: NewTest) -> tuple[TestKey, tuple[str, ...]]:
+    return test.key, tuple(test.conditions[c].key if c in test.conditions else "" for c in TEST_COLUMNS)
 
 
 def _within(stated: Mapping[str, Stated], conditions: Mapping[str, Stated]) -> bool:

@@ -1,5 +1,7 @@
 """From bytes to sheets of text: encoding, delimiter, quotes, rows. What a cell means is no matter here.
 
+A catalogue is a set of named files, in a folder or in a zip file.
+
 Every cell stays the text that it is; a part number such as ``00417``, ``12E4`` or ``2024-05`` is never
 looked at as a number.
 """
@@ -10,15 +12,19 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from specdb.exchange.archive import Archive
 from specdb.exchange.description import DESCRIPTION_FILE, SHEETS, Description, read_descriptions
-from specdb.exchange.faults import Findings
+from specdb.exchange.faults import MOST_FAULTS, Findings
 
 LONGEST_CELL_CHARACTERS = 10_000
 LARGEST_FILE_BYTES = 512 * 2**20
+MOST_ROWS = 1_000_000
+MOST_COLUMNS = 500
+LONGEST_HEADING_LINE_CHARACTERS = 2**20
 DELIMITERS = (",", ";", "\t")
 
 _BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8", codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
@@ -36,7 +42,7 @@ class Sheet:
 
     ``name`` is one of ``SHEETS``, ``file`` what a fault calls it. Each row is its number as a person
     counts (the heading's line is usually 1) and its cells, trimmed. ``decimal`` is the mark declared
-    for numbers, ``field_decimals`` that of single columns.
+    for numbers, ``field_decimals`` that of single columns. Of an ``incomplete`` sheet rows at fault were left out.
     """
 
     name: str
@@ -46,6 +52,7 @@ class Sheet:
     rows: list[tuple[int, list[str]]]
     decimal: str | None = None
     field_decimals: Mapping[str, str] = field(default_factory=dict)
+    incomplete: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,14 +72,39 @@ def read_folder(folder: Path, findings: Findings) -> Sheets:
         why = getattr(error, "strerror", None) or "its path leads nowhere"
         findings.fault(str(folder), f"The folder cannot be read: {why}.", "Name a folder that holds the sheets.")
         return Sheets({}, frozenset(SHEETS))
-    descriptions = {}
+    return _read_files(names, str(folder), lambda path: _bytes_of(root, path, findings), findings)
+
+
+def read_archive(archive: Archive, findings: Findings) -> Sheets:
+    """As ``read_folder``, for the folder that was zipped: its files, or itself with its files in it."""
+    paths = [path for path in archive.members if not path.startswith(("__MACOSX/", "."))]
+    tops = {path.partition("/")[0] for path in paths}
+    inside = f"{next(iter(tops))}/" if len(tops) == 1 and all("/" in path for path in paths) else ""
+    names = sorted(path.removeprefix(inside) for path in paths)
+
+    def bytes_of(path: str) -> bytes | None:
+        if inside + path in archive.members:
+            return archive.read(inside + path)
+        findings.fault(path, "The file is described, but is not there.", "Put it into the zip file.")
+        return None
+
+    return _read_files(names, archive.name, bytes_of, findings)
+
+
+def _read_files(
+    names: list[str], place: str, bytes_of: Callable[[str], bytes | None], findings: Findings
+) -> Sheets:
+    before = findings.count
+    descriptions: Mapping[str, Description] | None = {}
     if DESCRIPTION_FILE in names:
-        data = _bytes_of(root, DESCRIPTION_FILE, findings)
+        data = bytes_of(DESCRIPTION_FILE)
         descriptions = {} if data is None else read_descriptions(data, findings)
-    paths = _paths(names, descriptions, str(folder), findings)
+    if descriptions is None:
+        return Sheets({}, frozenset(SHEETS))
+    paths = _paths([name for name in names if "/" not in name], descriptions, place, findings, before)
     found = {}
     for sheet, path in paths.items():
-        data = _bytes_of(root, path, findings)
+        data = bytes_of(path)
         read = None if data is None else read_csv(sheet, path, data, descriptions.get(sheet), findings)
         if read is not None:
             found[sheet] = read
@@ -80,7 +112,7 @@ def read_folder(folder: Path, findings: Findings) -> Sheets:
 
 
 def _paths(
-    names: list[str], descriptions: Mapping[str, Description], folder: str, findings: Findings
+    names: list[str], descriptions: Mapping[str, Description], place: str, findings: Findings, faults_before: int
 ) -> dict[str, str]:
     """Sheet: path of its file, as described, else by the file's name without regard to case."""
     paths = {}
@@ -92,9 +124,9 @@ def _paths(
             findings.fault(matching[1], f"{matching[0]} is there as well.", "Leave one of the two.")
         elif matching:
             paths[sheet] = matching[0]
-    if not paths and not findings.faults:
+    if not paths and findings.count == faults_before:
         remedy = f"It should hold some of {', '.join(f'{sheet}.csv' for sheet in SHEETS)}."
-        findings.fault(folder, "There is no sheet in the folder.", remedy)
+        findings.fault(place, "There is no sheet in the folder.", remedy)
     for name in names:
         if name.casefold().endswith((".csv", ".tsv", ".xlsx")) and name not in paths.values():
             findings.note(f"{name} is none of the sheets known here and was not read")
@@ -124,10 +156,10 @@ def read_csv(
 ) -> Sheet | None:
     """One CSV file as a sheet, or None with a fault where it is no table."""
     described = description or Description(file)
-    text = _decoded(file, data, described.encoding, findings)
-    if text is None:
+    encoding = _encoding_of(file, data, described.encoding, findings)
+    if encoding is None:
         return None
-    rows = _rows(file, text, described, findings)
+    rows = _rows(file, lambda: _text(data, encoding), described, findings)
     if not rows:
         if rows is not None:
             findings.fault(file, "The file is empty.", "It should begin with a line of headings.")
@@ -136,13 +168,37 @@ def read_csv(
     return Sheet(name, file, heading_row, tuple(headings), rows[1:], described.decimal, described.field_decimals)
 
 
-def _decoded(file: str, data: bytes, declared: str | None, findings: Findings) -> str | None:
-    marked = next((mark for mark in _BYTE_ORDER_MARKS if data.startswith(mark)), b"")
+def _mark_of(data: bytes) -> bytes:
+    return next((mark for mark in _BYTE_ORDER_MARKS if data.startswith(mark)), b"")
+
+
+def _text(data: bytes, encoding: str) -> io.TextIOWrapper:
+    """The text of a file, decoded as it is read; line ends are left as they are."""
+    raw = io.BytesIO(data)
+    raw.seek(len(_mark_of(data)))
+    return io.TextIOWrapper(raw, encoding, newline="")
+
+
+def _rows_before_nul(data: bytes, encoding: str) -> int | None:
+    """Lines before the first NUL character, None where there is none. Raises UnicodeDecodeError."""
+    lines = 0
+    with _text(data, encoding) as text:
+        while chunk := text.read(2**16):
+            if "\0" in chunk:
+                return lines + chunk.count("\n", 0, chunk.index("\0"))
+            lines += chunk.count("\n")
+    return None
+
+
+def _encoding_of(file: str, data: bytes, declared: str | None, findings: Findings) -> str | None:
+    """The encoding in which the whole file is text, or None with a fault."""
+    marked = _mark_of(data)
     encoding = _BYTE_ORDER_MARKS.get(marked) or declared or "utf-8"
-    body = data[len(marked) :]
     try:
-        text = body.decode(encoding)
-    except UnicodeDecodeError as error:
+        nul = _rows_before_nul(data, encoding)
+    except UnicodeDecodeError:
+        body = data[len(marked) :]
+        error = _decoding_error(body, encoding)
         if encoding != "utf-8" or marked or b"\0" in body:
             _undecodable(file, body, error, findings)
             return None
@@ -150,17 +206,26 @@ def _decoded(file: str, data: bytes, declared: str | None, findings: Findings) -
             # As Windows-1252 its good characters would be taken in as pairs of wrong ones.
             _undecodable(file, body, error, findings, "The file looks like UTF-8, but this byte does not belong to it.")
             return None
+        encoding, nul = "cp1252", None
         try:
-            text = body.decode("cp1252")
-        except UnicodeDecodeError as other:
-            _undecodable(file, body, other, findings)
+            _rows_before_nul(data, encoding)
+        except UnicodeDecodeError:
+            _undecodable(file, body, _decoding_error(body, encoding), findings)
             return None
         findings.note(f"{file} read as Windows-1252 (neither UTF-8 nor UTF-16)")
-    if "\0" in text:
-        row = text.count("\n", 0, text.index("\0")) + 1
-        findings.fault(file, "The file holds NUL characters: no plain text.", "Save it as CSV in UTF-8.", row=row)
+    if nul is not None:
+        findings.fault(file, "The file holds NUL characters: no plain text.", "Save it as CSV in UTF-8.", row=nul + 1)
         return None
-    return text
+    return encoding
+
+
+def _decoding_error(body: bytes, encoding: str) -> UnicodeDecodeError:
+    """What is wrong with text that cannot be decoded, with its place in the whole."""
+    try:
+        body.decode(encoding)
+    except UnicodeDecodeError as error:
+        return error
+    raise AssertionError("the text was found undecodable just now")
 
 
 def _undecodable(
@@ -173,27 +238,53 @@ def _undecodable(
     )  # fmt: skip
 
 
-def _delimiter(text: str) -> str:
+def _delimiter(text: io.TextIOWrapper) -> str:
     """The commonest of the delimiters in the heading line, quoted text left aside."""
-    line = next((line for line in io.StringIO(text) if line.strip()), "")
+    line = text.readline(LONGEST_HEADING_LINE_CHARACTERS)
+    while line and not line.strip():
+        line = text.readline(LONGEST_HEADING_LINE_CHARACTERS)
     bare = "".join(line.split('"')[::2])
     return max(DELIMITERS, key=bare.count)
 
 
-def _rows(file: str, text: str, described: Description, findings: Findings) -> list[tuple[int, list[str]]] | None:
+def too_many(file: str, what: str, most: int, findings: Findings, row: int) -> None:
+    findings.fault(file, f"There are more than {most} {what}.", f"Divide it into sheets of at most {most}.", row=row)
+
+
+def fitted(cells: list[str], width: int, too_long_before: int) -> list[str]:
+    """A row's cells without blank ones beyond the headings. Each row with others there is a fault; once more
+    than can be listed were found, no more of such a row is kept than shows it."""
+    if len(cells) <= width:
+        return cells
+    if not any(cells[width:]):
+        return cells[:width]
+    return cells if too_long_before < MOST_FAULTS else cells[: width + 1]
+
+
+def _rows(
+    file: str, text: Callable[[], io.TextIOWrapper], described: Description, findings: Findings
+) -> list[tuple[int, list[str]]] | None:
     """Rows that are not blank, with the number of the line each begins in; None where quotes are broken."""
     reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=described.delimiter or _delimiter(text),
+        text(), delimiter=described.delimiter or _delimiter(text()),
         quotechar=described.quote, skipinitialspace=described.skip_initial_space, strict=True,
     )  # fmt: skip
     rows: list[tuple[int, list[str]]] = []
-    begins = 1
+    begins, too_long = 1, 0
     try:
         for cells in reader:
             number, begins = begins, reader.line_num + 1
+            if len(cells) > MOST_COLUMNS:
+                too_many(file, "columns", MOST_COLUMNS, findings, number)
+                return None
             trimmed = [cell.strip() for cell in cells]
             if any(trimmed):
-                rows.append((number, trimmed))
+                kept = fitted(trimmed, len(rows[0][1]), too_long) if rows else trimmed
+                too_long += bool(rows) and len(kept) > len(rows[0][1])
+                rows.append((number, kept))
+            if len(rows) > MOST_ROWS + 1:
+                too_many(file, "rows", MOST_ROWS, findings, number)
+                return None
     except csv.Error as error:
         remedy = "A quote opened must be closed, and a quote within a quoted cell is written twice."
         findings.fault(file, f"The quotes or cells from here on cannot be read: {error}.", remedy, row=begins)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -30,6 +30,7 @@ from specdb.exchange.columns import (
     TEST_QUANTITIES,
     Columns,
     Row,
+    marks_declared,
     read_columns,
     refuse_points_among_commas,
     rows_of,
@@ -46,6 +47,8 @@ _BARE_NUMBER = re.compile(r"[0-9\s.,+\-\N{MINUS SIGN}eE/]+")
 _BARE_SIZE = re.compile(r"(?P<number>[0-9\s.,]+?)\s*(?P<scale>\((?:c|acftd|\?)\)|acftd)", re.IGNORECASE)
 _PERCENT = re.compile(r"(?P<number>.*?)\s*(?:%|percent|per cent|pct)", re.IGNORECASE)
 _COUNTED = re.compile(r"(?P<number>.*?)\s*cycles?", re.IGNORECASE)
+_NUMBER_BEFORE_UNIT = re.compile(r"[0-9\s.,+\-\N{MINUS SIGN}/]+(?:[eE][+\-\N{MINUS SIGN}]?[0-9]+)?")
+_LINE_ENDS = re.compile(r"[\t\n\v\f\r\x1c-\x1f\x85]+")
 _DATE = re.compile(r"(?P<year>[0-9]{4})(?:-(?P<month>[0-9]{2})(?:-(?P<day>[0-9]{2}))?)?")
 
 
@@ -99,12 +102,16 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class RatingRow:
+    """``version`` tells apart tests of one name whose conditions were corrected; ``correction`` is why the row
+    supersedes another."""
+
     row: Row
     label: str | None
     supersedes: str | None
     named: Named
     source: str | None
     test: str | None
+    version: str | None
     conditions: Mapping[str, Stated]
     characteristic: str
     qualifier: str
@@ -119,6 +126,18 @@ class RatingRow:
     density: Point | None
     page: str | None
     remark: str | None
+    correction: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WithdrawalRow:
+    """A rating is said to hold no longer, with nothing in its place."""
+
+    row: Row
+    named: Named
+    characteristic: str
+    supersedes: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +158,7 @@ class Facts:
     sources: list[SourceRow] = field(default_factory=list)
     elements: list[ElementRow] = field(default_factory=list)
     ratings: list[RatingRow] = field(default_factory=list)
+    withdrawals: list[WithdrawalRow] = field(default_factory=list)
     claims: list[ClaimRow] = field(default_factory=list)
     doubtful_sources: set[str] = field(default_factory=set)
     doubtful_elements: set[tuple[str, str]] = field(default_factory=set)
@@ -169,29 +189,40 @@ def _quantity(text: str, kind: str, unit: str | None, decimal: str | None, densi
     return units.read_quantity(text, kind, unit=unit, decimal=decimal, density_kg_m3=density)
 
 
-def _as_typed(cell: str, unit: str | None) -> str:
-    """The cell with the unit that its heading or unit column adds, as it could have been typed at once."""
-    if unit is None:
-        return cell
-    if match := _BARE_SIZE.fullmatch(cell):
-        return f"{match['number']} {vocabulary.one_line(unit).partition('(')[0]}{match['scale']}"
-    return f"{cell} {unit}" if _BARE_NUMBER.fullmatch(vocabulary.signed(cell)[1]) else cell
+def _ways_to_type(rest: str, unit: str) -> Iterator[str]:
+    """A cell, without its sign, with the unit that its heading or unit column adds, the likeliest way first."""
+    if match := _BARE_SIZE.fullmatch(rest):
+        yield f"{match['number']} {vocabulary.one_line(unit).partition('(')[0]}{match['scale']}"
+    yield f"{rest} {unit}" if _BARE_NUMBER.fullmatch(rest) else rest
+    if match := _NUMBER_BEFORE_UNIT.match(rest):
+        # The heading says more than the cell: "10 um" under "size [um(c)]".
+        yield f"{match[0].strip()} {unit}"
 
 
 @dataclass
 class _Reader:
     """Reads the cells of one row after another; ``sound`` is False once the present row has a fault."""
 
+    sheet: str
     columns: Columns
     findings: Findings
     row: Row = field(init=False)
     sound: bool = field(init=False, default=True)
     remarked: set[str] = field(init=False, default_factory=set)
+    marks: dict[str, str] = field(init=False, default_factory=dict)
 
     def begin(self, row: Row) -> None:
         self.row = row
         self.sound = True
         self.remarked.clear()
+        declared = marks_declared(row.cells.get("decimal", ""), self.sheet)
+        self.marks = declared or {}
+        if declared is None:
+            self.fault("decimal", "This declares no decimal mark.", 'Give "." or ",", or leave the cell blank.')
+
+    def decimal(self, column: str) -> str | None:
+        """The decimal mark that the row, else the file declares for a column."""
+        return self.marks.get(column) or self.columns.decimal.get(column)
 
     def remark(self, text: str) -> None:
         """Counts the row, once, among those that ``text`` is said of."""
@@ -226,7 +257,8 @@ class _Reader:
         if cell is None:
             return None
         try:
-            return stated_text(vocabulary.one_line(cell), longest=longest)
+            lines = [line.strip() for line in _LINE_ENDS.split(cell)]
+            return stated_text(" ".join(line for line in lines if line), longest=longest)
         except SpecdbError as error:
             self.error(column, error)
             return None
@@ -281,7 +313,7 @@ class _Reader:
             return None
         unit = unit or self.columns.unit.get(column)
         try:
-            quantity = _quantity(cell, kind, unit, self.columns.decimal.get(column), density)
+            quantity = _quantity(cell, kind, unit, self.decimal(column), density)
         except SpecdbError as error:
             at_unit = column == "value" and "unit" in self.row.cells and error.value == unit
             self.error("unit" if at_unit else column, error)
@@ -300,12 +332,30 @@ class _Reader:
 
     def point(self, column: str, kind: str, density: float | None = None) -> Point | None:
         quantity = self.quantity(column, kind, density=density)
-        return None if quantity is None else self.point_of(column, quantity)
+        return None if quantity is None else self.point_of(column, quantity, density)
 
-    def point_of(self, column: str, quantity: units.Quantity) -> Point | None:
+    def point_of(self, column: str, quantity: units.Quantity, density: float | None = None) -> Point | None:
         """``quantity`` with its cell as typed."""
-        typed = _as_typed(self.row.cells[column], self.columns.unit.get(column))
+        typed = self.typed(column, quantity, self.columns.unit.get(column), density)
         return Point(quantity.value, typed) if self.fits(column, typed) else None
+
+    def typed(self, column: str, quantity: units.Quantity, unit: str | None, density: float | None = None) -> str:
+        """The cell with the unit that its heading or unit column adds, as it could have been typed at once."""
+        cell = self.row.cells[column]
+        if unit is None:
+            return cell
+        rest = vocabulary.signed(cell)[1]
+        sign = cell.removesuffix(rest)
+        ways = list(_ways_to_type(rest, unit))
+        said = (quantity.value, quantity.resolution, quantity.scale)
+        for way in ways:
+            try:
+                alone = _quantity(way, quantity.kind, None, self.decimal(column), density)
+            except SpecdbError:
+                continue
+            if (alone.value, alone.resolution, alone.scale) == said:
+                return sign + way
+        return sign + ways[0]
 
     def fits(self, column: str, text: str) -> bool:
         if len(text) > LONGEST_WORDS_CHARACTERS:
@@ -319,28 +369,34 @@ class _Reader:
 def read_facts(sheets: Sheets, findings: Findings, progress: Callable[[int], None] | None = None) -> Facts:
     """Every fact that the sheets state. Rows with faults are left out; ``progress`` is told rows read."""
     facts = Facts(unread=sheets.unreadable)
-    readers: dict[str, Callable[[_Reader, Facts], None]] = {
-        "sources": _source, "elements": _element, "ratings": _rating, "interchanges": _claim,
-    }  # fmt: skip
     read = 0
-    for name, read_row in readers.items():
+    for name, read_one in _READERS.items():
         sheet = sheets.found.get(name)
         columns = None if sheet is None else read_columns(sheet, findings)
         if sheet is None or columns is None:
             facts.unread |= frozenset() if sheet is None else {name}
             continue
-        reader = _Reader(columns, findings)
+        reader = _Reader(name, columns, findings)
         rows = refuse_points_among_commas(sheet.name, rows_of(sheet, columns, findings), columns, findings)
-        if len(rows) < len(sheet.rows):
+        if sheet.incomplete or len(rows) < len(sheet.rows):
             # Rows of a wrong shape were left out: what other sheets refer to may have been in them.
             facts.unread |= {name}
         for row in rows:
             reader.begin(row)
-            read_row(reader, facts)
+            read_one(reader, facts)
             read += 1
             if progress is not None and read % ROWS_BETWEEN_PROGRESS == 0:
                 progress(read)
     return facts
+
+
+def read_row(sheet: str, number: int, cells: Mapping[str, str]) -> tuple[Facts, Findings]:
+    """What one row says under headings that state no units, with what is wrong with it."""
+    facts, findings = Facts(), Findings()
+    reader = _Reader(sheet, Columns({}, {}, {}), findings)
+    reader.begin(Row(f"{sheet}.csv", number, cells))
+    _READERS[sheet](reader, facts)
+    return facts, findings
 
 
 def _source(reader: _Reader, facts: Facts) -> None:
@@ -439,6 +495,9 @@ class _Value(NamedTuple):
 
 
 def _rating(reader: _Reader, facts: Facts) -> None:
+    if reader.cell("value") is None and reader.cell("supersedes") is not None:
+        _withdrawal(reader, facts)
+        return
     named = reader.named()
     label, supersedes = reader.text("rating"), reader.text("supersedes")
     conditions = _conditions(reader)
@@ -449,9 +508,16 @@ def _rating(reader: _Reader, facts: Facts) -> None:
     value = None if characteristic is None else _value(reader, characteristic)
     size, scale, qualifier = _size(reader, characteristic, value)
     source, test, page = reader.text("source"), reader.text("test"), reader.text("page")
+    version = reader.text("test_version")
     remark = reader.prose("remark", LONGEST_REMARK_CHARACTERS)
+    correction = reader.prose("correction", LONGEST_REMARK_CHARACTERS)
     if label is not None and label == supersedes:
         reader.fault("supersedes", "A rating cannot supersede itself.", "Name the rating that it takes the place of.")
+    if version is not None and reader.cell("test") is None:
+        reader.fault("test_version", "This is the version of no test.", "Name the test, or leave the cell blank.")
+    if correction is not None and reader.cell("supersedes") is None:
+        message = "This says why a rating is superseded, but not which."
+        reader.fault("correction", message, 'Name it in "supersedes", or write a remark instead.')
     if not reader.sound or characteristic is None or value is None:
         facts.doubtful_labels.add(label or "")
         return
@@ -461,11 +527,32 @@ def _rating(reader: _Reader, facts: Facts) -> None:
         reader.remark("ratings without a source")
     facts.ratings.append(
         RatingRow(
-            reader.row, label, supersedes, named, source, test, conditions, characteristic, qualifier,
+            reader.row, label, supersedes, named, source, test, version, conditions, characteristic, qualifier,
             value.value, value.text, value.resolution, value.efficiency, size, scale, flow, viscosity, density,
-            page, remark,
+            page, remark, correction,
         )
     )  # fmt: skip
+
+
+_OF_A_WITHDRAWAL = {"supersedes", "maker", "number", "characteristic", "correction", "remark"}
+
+
+def _withdrawal(reader: _Reader, facts: Facts) -> None:
+    """A row that names a rating in ``supersedes`` and states nothing in its place, only why."""
+    named = reader.named()
+    characteristic = _characteristic(reader)
+    supersedes = reader.text("supersedes")
+    reason = reader.prose("correction", LONGEST_REMARK_CHARACTERS) or reader.prose("remark", LONGEST_REMARK_CHARACTERS)
+    if reader.row.cells.keys() - _OF_A_WITHDRAWAL:
+        remedy = "Give the result; to withdraw a rating, leave all but its element, its characteristic and why blank."
+        reader.fault("value", "The cell is blank.", remedy)
+    elif reason is None and reader.sound:
+        message = "The value is blank: the rating is withdrawn, but it is not said why."
+        reader.fault("correction", message, "Give the reason here, or the value that takes the rating's place.")
+    if reader.sound and characteristic and supersedes and reason:
+        facts.withdrawals.append(WithdrawalRow(reader.row, named, characteristic, supersedes, reason))
+    else:
+        facts.doubtful_labels.add(reader.cell("rating") or "")
 
 
 def _characteristic(reader: _Reader) -> str | None:
@@ -534,19 +621,22 @@ def _value(reader: _Reader, characteristic: str) -> _Value | None:
     if cell is None:
         reader.fault("value", "The cell is blank.", "Give the result, or leave the row out.")
         return None
+    if not reader.fits("value", cell):
+        return None
     sign, rest = vocabulary.signed(cell)
     qualifier = _qualifier(reader, sign)
     unit = _unit(reader)
-    text = _as_typed(cell, unit)
-    if not reader.fits("value", text):
-        return None
     kind = CHARACTERISTICS[characteristic].kind
     if kind:
         quantity = reader.quantity("value", kind, text=rest, unit=unit)
-        return None if quantity is None else _Value(qualifier, quantity.value, text, quantity.resolution, None)
+        if quantity is None:
+            return None
+        text = reader.typed("value", quantity, unit)
+        sound = reader.fits("value", text)
+        return _Value(qualifier, quantity.value, text, quantity.resolution, None) if sound else None
     percent = _PERCENT.fullmatch(rest) or _PERCENT.fullmatch(unit or "")
     if characteristic == "filtration_ratio" and percent:
-        return _efficiency(reader, qualifier, rest, unit, text)
+        return _efficiency(reader, qualifier, rest, unit)
     return _plain_number(reader, characteristic, qualifier, rest, unit, cell)
 
 
@@ -560,7 +650,7 @@ def _plain_number(
         return None
     match = _COUNTED.fullmatch(rest) if cycles else None
     try:
-        number = units.read_number(match["number"] if match else rest, decimal=reader.columns.decimal.get("value"))
+        number = units.read_number(match["number"] if match else rest, decimal=reader.decimal("value"))
     except SpecdbError as error:
         reader.error("value", error)
         return None
@@ -570,15 +660,18 @@ def _plain_number(
     return _Value(qualifier, number.value, cell, number.resolution, None)
 
 
-def _efficiency(reader: _Reader, qualifier: str, rest: str, unit: str | None, text: str) -> _Value | None:
+def _efficiency(reader: _Reader, qualifier: str, rest: str, unit: str | None) -> _Value | None:
     """An efficiency as the β it stands for: the customary pair's, else by definition; of "100 %" the β that
     half of the last printed digit below it has."""
     try:
-        printed = _quantity(rest, "percent", unit, reader.columns.decimal.get("value"), None)
+        printed = _quantity(rest, "percent", unit, reader.decimal("value"), None)
     except SpecdbError as error:
         reader.error("value", error)
         return None
     percent, step = printed.value, printed.resolution
+    text = reader.typed("value", printed, unit)
+    if not reader.fits("value", text):
+        return None
     if not 0 < percent <= 100:
         reader.fault("value", "An efficiency lies above 0 and up to 100 %.", "Give the efficiency as printed.")
         return None
@@ -622,3 +715,8 @@ def _size(
     if quantity is None:
         return None, None, qualifier
     return reader.point_of("size", quantity), quantity.scale, qualifier
+
+
+_READERS: dict[str, Callable[[_Reader, Facts], None]] = {
+    "sources": _source, "elements": _element, "ratings": _rating, "interchanges": _claim,
+}  # fmt: skip

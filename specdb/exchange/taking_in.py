@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,11 +12,22 @@ import sqlalchemy as sa
 from specdb.catalog import tables
 from specdb.catalog.identity import element_id
 from specdb.catalog.writing import supersede
+from specdb.characteristics import ATTRIBUTES
 from specdb.exchange.columns import TEST_COLUMNS, TEST_QUANTITIES
 from specdb.exchange.faults import Findings
 from specdb.exchange.on_file import COLUMN_OF_QUANTITY, SOURCE_COLUMNS, OnFile, claim_key
-from specdb.exchange.rating_plan import NewTest, RatingPlan, Wanted, plan_ratings
-from specdb.exchange.rows import AttributeValue, ClaimRow, ElementRow, Facts, Named, RatingRow, SourceRow, digits
+from specdb.exchange.rating_plan import NewTest, Place, RatingPlan, Replacement, Wanted, plan_ratings
+from specdb.exchange.rows import (
+    AttributeValue,
+    ClaimRow,
+    ElementRow,
+    Facts,
+    Named,
+    RatingRow,
+    SourceRow,
+    WithdrawalRow,
+    digits,
+)
 
 
 @dataclass(eq=False)
@@ -40,7 +51,7 @@ class Plan:
     elements: list[ElementRow] = field(default_factory=list)
     attributes: list[NewAttribute] = field(default_factory=list)
     claims: list[ClaimRow] = field(default_factory=list)
-    ratings: RatingPlan = field(default_factory=lambda: RatingPlan([], [], [], 0))
+    ratings: RatingPlan = field(default_factory=RatingPlan)
     unchanged: Counter[str] = field(default_factory=Counter)
 
     def added(self) -> dict[str, int]:
@@ -59,8 +70,12 @@ class Plan:
         return corrected + len(self.ratings.supersessions)
 
     @property
+    def withdrawn(self) -> int:
+        return len(self.ratings.withdrawals)
+
+    @property
     def changes(self) -> bool:
-        return any(self.added().values()) or self.superseded > 0
+        return any(self.added().values()) or self.superseded + self.withdrawn > 0
 
 
 def make_plan(facts: Facts, held: OnFile, findings: Findings) -> Plan:
@@ -74,8 +89,9 @@ def make_plan(facts: Facts, held: OnFile, findings: Findings) -> Plan:
     claims = [claim for claim in facts.claims if known.source(claim)]
     # Both are asked of every row, so that a row at fault twice is told so at once.
     ratings = [rating for rating in facts.ratings if all([known.element(rating), known.source(rating)])]
+    withdrawals = [row for row in facts.withdrawals if known.element(row)]
     _plan_claims(plan, claims, held, findings)
-    plan.ratings = plan_ratings(ratings, held, facts.doubtful_labels, findings)
+    plan.ratings = plan_ratings(ratings, withdrawals, held, facts.doubtful_labels, findings)
     plan.unchanged["ratings"] = plan.ratings.unchanged
     return plan
 
@@ -93,6 +109,7 @@ def _plan_sources(plan: Plan, facts: Facts, held: OnFile, findings: Findings) ->
             plan.unchanged["sources"] += 1
         else:
             plan.sources.append(source)
+    plan.sources.sort(key=lambda source: source.key)
 
 
 def _source_fault(source: SourceRow, other: Sequence[str | None], who: str, findings: Findings) -> None:
@@ -130,7 +147,7 @@ class _Known:
         self.findings.fault(row.row.file, message, remedy, row=row.row.number, column="source", found=row.source)
         return False
 
-    def element(self, row: RatingRow) -> bool:
+    def element(self, row: RatingRow | WithdrawalRow) -> bool:
         named = row.named
         if (named.maker_key, named.number_key) in self.elements or "elements" in self.facts.unread:
             return True
@@ -157,8 +174,9 @@ def _plan_elements(plan: Plan, facts: Facts, held: OnFile, findings: Findings) -
             plan.elements.append(rows[0])
             plan.unchanged["elements"] += len(rows) - 1
             _note_look_alikes(rows[0].named, numbers, findings)
-        for name in dict.fromkeys(name for row in rows for name in row.attributes):
-            _plan_attribute(plan, keys, name, [row for row in rows if name in row.attributes], held, findings)
+        for name in ATTRIBUTES:
+            if stating := [row for row in rows if name in row.attributes]:
+                _plan_attribute(plan, keys, name, stating, held, findings)
 
 
 def _note_look_alikes(named: Named, numbers: dict[tuple[str, str], dict[str, str]], findings: Findings) -> None:
@@ -178,13 +196,13 @@ def _same(one: AttributeValue, other: AttributeValue) -> bool:
 def _plan_attribute(
     plan: Plan, keys: tuple[str, str], name: str, rows: list[ElementRow], held: OnFile, findings: Findings
 ) -> None:
-    """First what rows state without more ado, then what a row states as a correction."""
+    """First what rows state without more ado, then each correction, in the order of the rows."""
     on_file = held.attributes.get((held.elements.get(keys, ""), name), [])
     values = [(row.id, AttributeValue(row.text, row.number, row.code)) for row in on_file]
     holding: NewAttribute | int | None = next((n for n, _ in values if n not in held.ended_attributes), None)
     present = next((value for n, value in values if n == holding), None)
-    for correcting in (False, True):
-        stating = [row for row in rows if (row.correction is not None) == correcting]
+    corrections = sorted((row for row in rows if row.correction is not None), key=lambda row: row.row.number)
+    for stating in ([row for row in rows if row.correction is None], *([row] for row in corrections)):
         if not stating or _contradict(name, stating, findings):
             continue
         row = min(stating, key=lambda row: (row.attributes[name].text, row.source or ""))
@@ -223,8 +241,8 @@ def _attribute_fault(row: ElementRow, name: str, message: str, remedy: str, find
 
 def _plan_claims(plan: Plan, claims: list[ClaimRow], held: OnFile, findings: Findings) -> None:
     seen: dict[tuple[str, ...], str | None] = dict(held.claims)
-    for claim in sorted(claims, key=lambda claim: claim.remark or ""):
-        key = claim_key(claim.named[2:4], claim.replaces[2:4], claim.source, claim.date)
+    keyed = [(claim_key(claim.named[2:4], claim.replaces[2:4], claim.source, claim.date), claim) for claim in claims]
+    for key, claim in sorted(keyed, key=lambda k: (k[0], k[1].remark or "", k[1].named, k[1].replaces)):
         if key not in seen:
             seen[key] = claim.remark
             plan.claims.append(claim)
@@ -251,9 +269,12 @@ def write(connection: sa.Connection, revision: int, plan: Plan, held: OnFile, re
     _insert(
         connection, tables.interchange_claim, [_claim_values(claim, revision, sources) for claim in plan.claims]
     )
-    for wanted in _oldest_first(plan.ratings.supersessions):
-        old, new = _number(wanted.target), _number(wanted)
-        supersede(connection, revision, "rating", old=old, new=new, reason=wanted.row.remark or reason)
+    for replacement in _oldest_first(plan.ratings.supersessions):
+        old, new = _number(replacement.target), _number(replacement.new)
+        why = replacement.row.correction or replacement.row.remark or reason
+        supersede(connection, revision, "rating", old=old, new=new, reason=why)
+    for target, row in plan.ratings.withdrawals:
+        supersede(connection, revision, "rating", old=_number(target), new=None, reason=row.reason)
 
 
 def _insert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> list[int]:
@@ -364,20 +385,25 @@ def _test_number(wanted: Wanted) -> int:
     return wanted.test
 
 
-def _number(place: Wanted | int | None) -> int:
+def _number(place: Place) -> int:
     number = place.id if isinstance(place, Wanted) else place
     if number is None:
         raise AssertionError("the rating was written before what it supersedes is ended")
     return number
 
 
-def _oldest_first(supersessions: Iterable[Wanted]) -> list[Wanted]:
-    """A chain is ended from its beginning: what takes a place must hold at that moment."""
-
-    def depth(wanted: Wanted) -> int:
-        count, place = 0, wanted.target
-        while isinstance(place, Wanted):
-            count, place = count + 1, place.target
-        return count
-
-    return sorted(supersessions, key=depth)
+def _oldest_first(supersessions: Sequence[Replacement]) -> Iterator[Replacement]:
+    """A chain is ended from its beginning: what takes a place must hold at that moment, so a rating ends
+    only after all those that it took the place of."""
+    waiting: dict[Place, list[Replacement]] = defaultdict(list)
+    for replacement in supersessions:
+        waiting[replacement.new].append(replacement)
+    ready = [r for r in supersessions if r.target not in waiting]
+    by_target = {r.target: r for r in supersessions}
+    while ready:
+        replacement = ready.pop()
+        yield replacement
+        place = replacement.new
+        waiting[place].remove(replacement)
+        if not waiting[place] and place in by_target:
+            ready.append(by_target[place])

@@ -1,0 +1,494 @@
+"""Workbooks (XLSX, ISO/IEC 29500) as sheets of text: what a reader sees in a cell, or a fault.
+
+The parts are read one after another as streams of events, so that no part stands in memory whole,
+cells far out cost nothing and entities are refused. Of a cell its kind, format and last value count:
+a formula whose value was not saved, an error, a date among part numbers are faults, never blanks.
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+from xml.sax import SAXException
+from xml.sax.handler import ContentHandler
+
+import defusedxml.sax
+from defusedxml import DefusedXmlException
+from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
+from openpyxl.utils import get_column_letter
+from openpyxl.utils.datetime import MAC_EPOCH, WINDOWS_EPOCH, from_excel
+
+from specdb.exchange.archive import Archive
+from specdb.exchange.columns import TAKES_UNIT, column_name
+from specdb.exchange.description import SHEETS
+from specdb.exchange.faults import Findings
+from specdb.exchange.reading import MOST_COLUMNS, MOST_ROWS, Sheet, Sheets, fitted, too_many
+
+LARGEST_SHEET_BYTES = 128 * 2**20
+LARGEST_STRINGS_BYTES = 64 * 2**20
+LARGEST_PART_BYTES = 8 * 2**20
+"""Of the small parts: the list of sheets, relations, styles."""
+MOST_SHEETS = 100
+
+_OFFICE_DOCUMENT, _STRINGS, _STYLES = "officeDocument", "sharedStrings", "styles"
+_GENERAL = 0
+_AS_TEXT = "Format the cell as text and type it again."
+_ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
+_CELL = re.compile(r"([A-Za-z]{1,3})[0-9]+")
+
+_ASIDE = re.compile(r'_.|\*.|\\ |\[(?:\$[^\]]*|[A-Za-z]+)\]')
+"""Parts of a number's format that show nothing of the number: padding, colours, locales."""
+_PLAIN = re.compile(r"(?:[#0?]+,)*[#0?]+(?:\.(?P<decimals>[0#?]+))?(?P<percent> ?%)?")
+_OTHER = re.compile(r"General|@|[#0?]+(?:\.[#0?]+)?E[+-][0#?]+|[#0? ]*/[#?0-9 ]+")
+
+
+class _BrokenError(Exception):
+    """The workbook does not hold what its own parts say it holds."""
+
+
+class _EnoughError(Exception):
+    """The rest of a part need not be read."""
+
+
+def _local(name: str) -> str:
+    return name.rpartition(":")[2]
+
+
+class _Events(ContentHandler):
+    """Elements by their local names: ``begin`` and ``end`` are told of each, ``text`` gathers between them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] | None = None
+
+    def startElement(self, name: str, attrs: Any) -> None:  # noqa: N802
+        self.begin(_local(name), attrs)
+
+    def endElement(self, name: str) -> None:  # noqa: N802
+        self.end(_local(name))
+
+    def characters(self, content: str) -> None:
+        if self.texts is not None:
+            self.texts.append(content)
+
+    def gathered(self) -> str:
+        text, self.texts = "".join(self.texts or ()), None
+        return text
+
+    def begin(self, name: str, attributes: Any) -> None:
+        raise NotImplementedError
+
+    def end(self, name: str) -> None:
+        """Most parts are told by the beginnings of their elements."""
+
+
+def _parse(archive: Archive, path: str, events: _Events, longest: int) -> None:
+    """Raises _BrokenError for what is no XML, or not of this kind."""
+    parser = defusedxml.sax.make_parser()
+    parser.forbid_dtd = True
+    parser.setContentHandler(events)
+    before = archive.findings.count
+    if not archive.members[path].file_size:
+        raise _BrokenError(f"{path} is empty")
+    try:
+        for chunk in archive.chunks(path, longest):
+            parser.feed(chunk)
+        if archive.findings.count == before:
+            parser.close()
+    except _EnoughError:
+        return
+    except DefusedXmlException as error:
+        raise _BrokenError("it declares entities or a document type") from error
+    except (SAXException, ValueError, KeyError, IndexError, OverflowError, ArithmeticError) as error:
+        raise _BrokenError(f"{path} is no well-formed part of a workbook") from error
+
+
+# --- the small parts --------------------------------------------------------------------------------
+
+
+class _Relations(_Events):
+    """Targets by their identifiers and by what they are."""
+
+    def __init__(self, part: str):
+        super().__init__()
+        self.folder = posixpath.dirname(part)
+        self.by_id: dict[str, str] = {}
+        self.by_kind: dict[str, str] = {}
+
+    def begin(self, name: str, attributes: Any) -> None:
+        if name == "Relationship" and attributes.get("TargetMode") != "External":
+            target = posixpath.normpath(posixpath.join("/", self.folder, attributes["Target"])).lstrip("/")
+            self.by_id[attributes["Id"]] = target
+            self.by_kind.setdefault(attributes["Type"].rpartition("/")[2], target)
+
+
+class _Book(_Events):
+    """Sheets as (title, relation, hidden or not), and from when days are counted."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.sheets: list[tuple[str, str, bool]] = []
+        self.epoch = WINDOWS_EPOCH
+
+    def begin(self, name: str, attributes: Any) -> None:
+        if name == "workbookPr" and attributes.get("date1904") in ("1", "true"):
+            self.epoch = MAC_EPOCH
+        if name == "sheet" and len(self.sheets) < MOST_SHEETS:
+            relation = next((value for key, value in attributes.items() if key.endswith(":id")), "")
+            self.sheets.append((attributes["name"], relation, attributes.get("state", "visible") != "visible"))
+
+
+class _Styles(_Events):
+    """The number format of each style of a cell."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.codes: dict[int, str] = {}
+        self.numbers: list[int] = []
+        self.of_cells = False
+
+    def begin(self, name: str, attributes: Any) -> None:
+        if name == "numFmt":
+            self.codes[int(attributes["numFmtId"])] = attributes["formatCode"]
+        elif name == "cellXfs":
+            self.of_cells = True
+        elif name == "xf" and self.of_cells:
+            self.numbers.append(int(attributes.get("numFmtId", _GENERAL)))
+
+    def end(self, name: str) -> None:
+        if name == "cellXfs":
+            self.of_cells = False
+
+    def format_of(self, style: int) -> str:
+        number = self.numbers[style] if style < len(self.numbers) else _GENERAL
+        return self.codes.get(number) or BUILTIN_FORMATS.get(number, "General")
+
+
+class _Strings(_Events):
+    """The texts that cells share; hints at pronunciation are left out."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.all: list[str] = []
+        self.pieces: list[str] = []
+        self.spoken = 0
+
+    def begin(self, name: str, attributes: Any) -> None:  # noqa: ARG002
+        if name == "si":
+            self.pieces = []
+        elif name == "rPh":
+            self.spoken += 1
+        elif name == "t" and not self.spoken:
+            self.texts = []
+
+    def end(self, name: str) -> None:
+        if name == "si":
+            self.all.append("".join(self.pieces))
+        elif name == "rPh":
+            self.spoken -= 1
+        elif name == "t" and not self.spoken:
+            self.pieces.append(self.gathered())
+
+
+# --- cells ------------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Cell:
+    column: int
+    kind: str
+    style: int
+    value: str | None = None
+    formula: bool = False
+    inline: list[str] = field(default_factory=list)
+
+
+class _Cells(_Events):
+    """Cells row by row; ``row`` is told the number of each row that has any, and its cells."""
+
+    def __init__(self, row: Callable[[int, list[_Cell]], None]):
+        super().__init__()
+        self.told = row
+        self.number = 0
+        self.cells: list[_Cell] = []
+        self.cell: _Cell | None = None
+        self.column = 0
+        self.spoken = 0
+        self.merged = 0
+
+    def begin(self, name: str, attributes: Any) -> None:
+        if name == "row":
+            self.number = int(attributes.get("r", self.number + 1))
+            self.cells, self.column = [], 0
+        elif name == "c":
+            self._begin_cell(attributes)
+        elif name == "mergeCell":
+            self.merged += 1
+        elif self.cell is not None:
+            if name == "f":
+                self.cell.formula = True
+            elif name == "rPh":
+                self.spoken += 1
+            elif name == "v" or (name == "t" and not self.spoken):
+                self.texts = []
+
+    def _begin_cell(self, attributes: Any) -> None:
+        place = attributes.get("r")
+        self.column = self.column + 1 if place is None else _column(place)
+        self.cell = _Cell(self.column, attributes.get("t", "n"), int(attributes.get("s", 0)))
+
+    def end(self, name: str) -> None:
+        if name == "row":
+            self.told(self.number, self.cells)
+            self.cells = []
+        elif self.cell is None:
+            return
+        elif name == "c":
+            cell, self.cell = self.cell, None
+            if cell.value is not None or cell.formula or cell.inline:
+                self.cells.append(cell)
+        elif name == "v":
+            self.cell.value = self.gathered()
+        elif name == "t" and not self.spoken:
+            self.cell.inline.append(self.gathered())
+        elif name == "rPh":
+            self.spoken -= 1
+
+
+def _column(place: str) -> int:
+    match = _CELL.fullmatch(place)
+    if match is None:
+        raise ValueError(place)
+    number = 0
+    for letter in match[1].upper():
+        number = 26 * number + ord(letter) - ord("A") + 1
+    return number
+
+
+@dataclass
+class _Refused(Exception):  # noqa: N818
+    """A cell that cannot be taken as it is."""
+
+    message: str
+    remedy: str
+
+
+def _plain(number: Decimal) -> str:
+    """Digits without an exponent, as a person writes them, where they are not too many."""
+    return f"{number:f}" if -12 < number.adjusted() < 18 else f"{number:e}"
+
+
+def _measure(raw: str, code: str) -> str:
+    """A number as it is shown, with every digit that it has: "10.0" of 10 in the format 0.0, "99.5 %" of 0.995."""
+    number = Decimal(f"{float(raw):.15g}")  # programs keep 17 digits and show 15
+    shown = _ASIDE.sub("", code.partition(";")[0]).strip()
+    match = _PLAIN.fullmatch(shown)
+    if match is None and not _OTHER.fullmatch(shown):
+        message = f"The number is shown in the format {code[:40]}, which may hold its unit."
+        raise _Refused(message, "Store the cell as text, with the unit in it.")
+    percent = match is not None and match["percent"] is not None
+    if percent:
+        number *= 100
+    number = number.normalize()
+    decimals = match["decimals"].count("0") if match and match["decimals"] else 0
+    digits = _plain(number)
+    if decimals > len(digits.partition(".")[2]) and "e" not in digits:
+        digits = f"{number:.{decimals}f}"
+    return f"{digits} %" if percent else digits
+
+
+def _label(raw: str, code: str) -> str:
+    """A number where text is expected, by its digits if nothing else can have been typed."""
+    if raw.isascii() and raw.isdigit() and len(raw) <= 11 and code == "General":
+        return str(int(raw))  # nearly all of them
+    number = Decimal(raw)
+    if number != number.to_integral_value() or abs(number) >= 10**11 or code not in ("General", "0", "@"):
+        raise _Refused("This is a number, and what was typed cannot be told from it.", _AS_TEXT)
+    return str(int(number))
+
+
+def _date(raw: str, code: str, epoch: Any) -> str:
+    """A day as its format shows it: 2024-05-31, 2024-05 or 2024."""
+    moment = from_excel(float(raw), epoch)
+    if not hasattr(moment, "year") or float(raw) != int(float(raw)):
+        raise _Refused("This is a time of day.", "Write the date as text, such as 2024-05-31.")
+    shown = re.sub(r'"[^"]*"|\\.|\[[^\]]*\]', "", code.partition(";")[0]).casefold()
+    longest = 10 if "d" in shown or code in ("General", "@") else 7 if "m" in shown else 4
+    return f"{moment:%Y-%m-%d}"[:longest]
+
+
+# --- sheets -----------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Sheet:
+    """Gathers one sheet; the first row that is not blank holds its headings."""
+
+    name: str
+    file: str
+    strings: list[str]
+    styles: _Styles
+    epoch: Any
+    findings: Findings
+    headings: list[str] = field(default_factory=list)
+    heading_row: int = 0
+    rows: list[tuple[int, list[str]]] = field(default_factory=list)
+    incomplete: bool = False
+    too_long: int = 0
+
+    def take(self, number: int, cells: list[_Cell]) -> None:
+        texts: list[str] = []
+        before = self.findings.count
+        for cell in cells:
+            text = self._text(number, cell)
+            if not text:
+                continue
+            if cell.column > MOST_COLUMNS:
+                too_many(self.file, "columns", MOST_COLUMNS, self.findings, number)
+                raise _EnoughError
+            texts.extend([""] * (cell.column - len(texts)))
+            texts[cell.column - 1] = text
+        if self.findings.count > before and self.heading_row:
+            self.incomplete = True
+            return
+        if not texts:
+            return
+        if not self.heading_row:
+            self.heading_row, self.headings = number, texts
+            return
+        texts.extend([""] * (len(self.headings) - len(texts)))
+        kept = fitted(texts, len(self.headings), self.too_long)
+        self.too_long += len(kept) > len(self.headings)
+        self.rows.append((number, kept))
+        if len(self.rows) > MOST_ROWS:
+            too_many(self.file, "rows", MOST_ROWS, self.findings, number)
+            raise _EnoughError
+
+    def _text(self, number: int, cell: _Cell) -> str:
+        heading = self.headings[cell.column - 1] if cell.column <= len(self.headings) else ""
+        try:
+            return self._shown(cell, column_name(heading)[0])
+        except _Refused as refused:
+            column = heading or get_column_letter(min(cell.column, 18_278))
+            found = cell.value or None
+            self.findings.fault(self.file, refused.message, refused.remedy, row=number, column=column, found=found)
+            return ""
+
+    def _shown(self, cell: _Cell, column: str) -> str:
+        if cell.formula:
+            # An empty text is a value; any other that is empty was never worked out.
+            if cell.value is None or (not cell.value and cell.kind != "str"):
+                message = "The cell holds a formula whose value was not saved with it."
+                raise _Refused(message, "Put its value in its place (copy, then paste values only).")
+            self.findings.remarks[f"{self.file}: formulas, taken by the value that they had when saved (cells)"] += 1
+        if cell.kind in ("s", "str", "inlineStr"):
+            return self._typed(cell)
+        if not cell.value:
+            return ""
+        if cell.kind == "e":
+            raise _Refused("The cell holds an error.", "Correct its formula, or put the value in its place.")
+        if cell.kind == "b":
+            raise _Refused("The cell holds a truth value.", 'Write "yes" or "no", or what is meant, as text.')
+        if cell.kind == "d":
+            return self._day(cell.value[:10], column)
+        return self._number(cell.value, self.styles.format_of(cell.style), column)
+
+    def _typed(self, cell: _Cell) -> str:
+        if cell.kind == "s" and cell.value:
+            text = self.strings[int(cell.value)]
+        else:
+            text = "".join(cell.inline) if cell.kind == "inlineStr" else cell.value or ""
+        return _ESCAPED.sub(lambda match: chr(int(match[1], 16)), text).strip() if "_x" in text else text.strip()
+
+    def _number(self, raw: str, code: str, column: str) -> str:
+        if is_date_format(code):
+            return self._day(_date(raw, code, self.epoch), column)
+        if column in TAKES_UNIT[self.name]:
+            return _measure(raw, code)
+        text = _label(raw, code)
+        self.findings.remarks[f"{self.file}: numbers where text is expected, taken by their digits (cells)"] += 1
+        return text
+
+    def _day(self, text: str, column: str) -> str:
+        if column != "date":
+            message = "The cell holds a date; a program may have made it of what was typed."
+            raise _Refused(message, _AS_TEXT)
+        return text
+
+
+def is_workbook(archive: Archive) -> bool:
+    """Whether the archive holds a workbook rather than a folder of sheets."""
+    return any(path in archive.members for path in ("[Content_Types].xml", "mimetype"))
+
+
+def read_workbook(archive: Archive, findings: Findings) -> Sheets:
+    """The sheets of a workbook by their titles. Whatever cannot be read becomes a fault."""
+    try:
+        return _read(archive, findings)
+    except _BrokenError as error:
+        remedy = "Open it in a spreadsheet program and save it anew as XLSX."
+        findings.fault(archive.name, f"The workbook cannot be read: {error}.", remedy)
+        return Sheets({}, frozenset(SHEETS))
+
+
+def _read(archive: Archive, findings: Findings) -> Sheets:
+    book_part = _relations(archive, "").by_kind.get(_OFFICE_DOCUMENT, "")
+    if book_part not in archive.members or not book_part.endswith(".xml"):
+        raise _BrokenError("it is no XLSX workbook")
+    relations = _relations(archive, book_part)
+    book, styles, strings = _Book(), _Styles(), _Strings()
+    _parse(archive, book_part, book, LARGEST_PART_BYTES)
+    if (part := relations.by_kind.get(_STYLES)) in archive.members and part is not None:
+        _parse(archive, part, styles, LARGEST_PART_BYTES)
+    if (part := relations.by_kind.get(_STRINGS)) in archive.members and part is not None:
+        _parse(archive, part, strings, LARGEST_STRINGS_BYTES)
+    if any(path.endswith("vbaProject.bin") for path in archive.members):
+        findings.note(f"{archive.name}: macros were left aside")
+    found: dict[str, Sheet] = {}
+    named: set[str] = set()
+    for title, relation, hidden in book.sheets:
+        name = title.strip().casefold()
+        part = relations.by_id.get(relation)
+        if name not in SHEETS:
+            findings.note(f"{archive.name}: the sheet {title} is none of those known here and was not read")
+        elif part not in archive.members or part is None or name in named:
+            raise _BrokenError(f"the sheet {name} is not there, or there twice")
+        else:
+            named.add(name)
+            sheet = _Sheet(name, f"{archive.name}, sheet {title.strip()}", strings.all, styles, book.epoch, findings)
+            if hidden:
+                findings.note(f"{sheet.file}: the sheet is hidden; it was read all the same")
+            if (read := _read_sheet(archive, part, sheet)) is not None:
+                found[name] = read
+    if not named and not findings.count:
+        findings.fault(archive.name, "There is no sheet known here in the workbook.", f"Name them {', '.join(SHEETS)}.")
+    return Sheets(found, frozenset(named) - frozenset(found))
+
+
+def _relations(archive: Archive, part: str) -> _Relations:
+    """What a part refers to; of "" what the workbook file does."""
+    folder, name = posixpath.split(part)
+    relations = _Relations(part)
+    path = posixpath.join(folder, "_rels", f"{name}.rels")
+    if path not in archive.members:
+        raise _BrokenError("it is no XLSX workbook")
+    _parse(archive, path, relations, LARGEST_PART_BYTES)
+    return relations
+
+
+def _read_sheet(archive: Archive, part: str, sheet: _Sheet) -> Sheet | None:
+    before = sheet.findings.count
+    cells = _Cells(sheet.take)
+    _parse(archive, part, cells, LARGEST_SHEET_BYTES)
+    if cells.merged:
+        sheet.findings.note(f"{sheet.file}: merged cells; only the first cell of each holds its value")
+    if not sheet.heading_row and sheet.findings.count == before:
+        sheet.findings.fault(sheet.file, "The sheet is empty.", "It should begin with a row of headings.")
+    if not sheet.heading_row:
+        return None
+    headings = tuple(sheet.headings)
+    return Sheet(sheet.name, sheet.file, sheet.heading_row, headings, sheet.rows, incomplete=sheet.incomplete)

@@ -2,53 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 import sqlalchemy as sa
-from sqlmodel import SQLModel
 
-from specdb.catalog.identity import identity_key, search_key
+from specdb.catalog.facts import Row, in_force, rows_of
+from specdb.catalog.identity import identity_key
+from specdb.catalog.search import SearchIndex, not_on_file
 from specdb.catalog.snapshot import Snapshot, Source, build_snapshot
-from specdb.catalog.tables import (
-    Element,
-    ElementAttribute,
-    ElementTest,
-    InterchangeClaim,
-    Rating,
-    Supersession,
-)
-from specdb.catalog.tables import Source as SourceRow
+from specdb.catalog.tables import element, element_attribute, interchange_claim, rating, source, test
 from specdb.characteristics import CHARACTERISTICS
 from specdb.errors import NotOnFileError, QuestionError
 
-Row = dict[str, Any]
-
-ALIKE_AT_MOST = 5
-"""Numbers that are offered in place of one that is not on file."""
-
-
-def _table(model: type[SQLModel]) -> sa.Table:
-    table = model.metadata.tables[str(model.__tablename__)]
-    assert isinstance(table, sa.Table)
-    return table
-
-
-element, attribute, test, rating, claim, source, supersession = (
-    _table(m) for m in (Element, ElementAttribute, ElementTest, Rating, InterchangeClaim, SourceRow, Supersession)
-)
-
-
-def _in_force(table: sa.Table, kind: str, revision: int) -> sa.ColumnElement[bool]:
-    """Added by then, and not superseded by then."""
-    old = supersession.c[f"old_{kind}_id"]
-    ended = sa.select(old).where(old.is_not(None), supersession.c.revision_id <= revision)
-    return sa.and_(table.c.added_in <= revision, table.c.id.not_in(ended))
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def _frame(connection: sa.Connection, query: sa.Select[Any]) -> pd.DataFrame:
+    import pandas as pd
+
     result = connection.execute(query)
     return pd.DataFrame(result.all(), columns=list(result.keys()), dtype=object)
 
@@ -59,16 +33,16 @@ def load_snapshot(connection: sa.Connection, revision: int) -> Snapshot:
     attributes = _frame(
         connection,
         sa.select(
-            attribute.c.element_id,
-            attribute.c.name,
-            attribute.c.text,
-            attribute.c.number,
-            attribute.c.code,
-            attribute.c.source_id,
-        ).where(_in_force(attribute, "attribute", revision)),
+            element_attribute.c.element_id,
+            element_attribute.c.name,
+            element_attribute.c.text,
+            element_attribute.c.number,
+            element_attribute.c.code,
+            element_attribute.c.source_id,
+        ).where(in_force(element_attribute, "attribute", revision)),
     )
     tests = _frame(connection, sa.select(test).where(test.c.added_in <= revision))
-    ratings = _frame(connection, sa.select(rating).where(_in_force(rating, "rating", revision)))
+    ratings = _frame(connection, sa.select(rating).where(in_force(rating, "rating", revision)))
     return build_snapshot(revision, elements, attributes, tests, ratings, _sources(connection, revision))
 
 
@@ -103,19 +77,21 @@ def read_element(connection: sa.Connection, element_id: str, revision: int) -> E
             "No element has this identifier.", value=element_id, field="element_id", remedy="Find it by its number."
         )
     row = dict(found._mapping)
-    attributes = sa.select(attribute, source.c.key.label("source")).join(source, isouter=True)
-    attributes = attributes.where(attribute.c.element_id == element_id, _in_force(attribute, "attribute", revision))
+    attributes = sa.select(element_attribute, source.c.key.label("source")).join(source, isouter=True)
+    attributes = attributes.where(
+        element_attribute.c.element_id == element_id, in_force(element_attribute, "attribute", revision)
+    )
     # Where both tables have a column of one name the rating's is kept.
     test_columns = [c for c in test.c if c.name not in rating.c and c.name != "element_id"]
     ratings = sa.select(rating, *test_columns, test.c.label.label("test"), source.c.key.label("source"))
     ratings = ratings.join(test, rating.c.test_id == test.c.id).join(
         source, source.c.id == test.c.source_id, isouter=True
     )
-    ratings = ratings.where(test.c.element_id == element_id, _in_force(rating, "rating", revision)).order_by(
+    ratings = ratings.where(test.c.element_id == element_id, in_force(rating, "rating", revision)).order_by(
         rating.c.id
     )
-    found_attributes = _rows(connection, attributes.order_by(attribute.c.id))
-    found_ratings = sorted(_rows(connection, ratings), key=_as_a_sheet)
+    found_attributes = rows_of(connection, attributes.order_by(element_attribute.c.id))
+    found_ratings = sorted(rows_of(connection, ratings), key=_as_a_sheet)
     replaces, replaced_by = _claims(connection, row, "", revision), _claims(connection, row, "replaces_", revision)
     named = {r["source"] for r in (*found_attributes, *found_ratings, *replaces, *replaced_by)}
     sources = [s for s in _sources(connection, revision).values() if s.key in named]
@@ -130,29 +106,38 @@ def _as_a_sheet(row: Row) -> tuple[object, ...]:
 
 def _claims(connection: sa.Connection, of: Row, side: str, revision: int) -> list[Row]:
     query = (
-        sa.select(claim, source.c.key.label("source"))
+        sa.select(interchange_claim, source.c.key.label("source"))
         .join(source, isouter=True)
         .where(
-            claim.c[f"{side}maker_key"] == of["maker_key"],
-            claim.c[f"{side}number_key"] == of["number_key"],
-            _in_force(claim, "claim", revision),
+            interchange_claim.c[f"{side}maker_key"] == of["maker_key"],
+            interchange_claim.c[f"{side}number_key"] == of["number_key"],
+            in_force(interchange_claim, "claim", revision),
         )
     )
-    return _rows(connection, query.order_by(claim.c.id))
+    return rows_of(connection, query.order_by(interchange_claim.c.id))
 
 
-def _rows(connection: sa.Connection, query: sa.Select[Any]) -> list[Row]:
-    return [dict(r._mapping) for r in connection.execute(query)]
+def read_words(connection: sa.Connection, element_ids: Collection[str], revision: int) -> dict[str, dict[str, str]]:
+    """What each of a few elements is, in words: the code of each attribute that has one, else its text."""
+    query = sa.select(
+        element_attribute.c.element_id,
+        element_attribute.c.name,
+        sa.func.coalesce(element_attribute.c.code, element_attribute.c.text),
+    ).where(element_attribute.c.element_id.in_(element_ids), in_force(element_attribute, "attribute", revision))
+    found: dict[str, dict[str, str]] = {element_id: {} for element_id in element_ids}
+    for element_id, name, word in connection.execute(query):
+        found[element_id][name] = word
+    return found
 
 
 def find_element(connection: sa.Connection, number: str, maker: str | None, revision: int) -> str:
     """Identifier of the one element that has this number.
 
-    Raises NotOnFileError where none has it, naming numbers that look alike, and QuestionError where
+    Raises NotOnFileError where none has it, naming numbers that are near, and QuestionError where
     several makers do.
     """
-    whole = sa.select(element).where(element.c.added_in <= revision).order_by(element.c.maker_key, element.c.number_key)
-    query = whole
+    query = sa.select(element.c.element_id, element.c.maker).order_by(element.c.maker_key)
+    query = query.where(element.c.added_in <= revision)
     if maker is not None:
         query = query.where(element.c.maker_key == identity_key(maker, field="maker"))
     found = connection.execute(query.where(element.c.number_key == identity_key(number, field="number"))).all()
@@ -161,40 +146,4 @@ def find_element(connection: sa.Connection, number: str, maker: str | None, revi
     if found:
         makers = ", ".join(row.maker for row in found)
         raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
-    everything = [(row.maker, row.number) for row in connection.execute(whole)]
-    key = search_key(number)
-    named = sa.or_(claim.c.search_key == key, claim.c.replaces_search_key == key)
-    claimed = connection.execute(
-        sa.select(claim).where(named, _in_force(claim, "claim", revision)).order_by(claim.c.id).limit(ALIKE_AT_MOST)
-    )
-    claims = [f"{c.maker} {c.number} is claimed to replace {c.replaces_maker} {c.replaces_number}" for c in claimed]
-    raise not_on_file(number, maker, alike(number, everything), claims)
-
-
-def alike(number: str, everything: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """Makers and numbers that are easily taken for ``number``; else those whose number it is part of."""
-    key = search_key(number)
-    keys = [(search_key(its), search_key(whose)) for whose, its in everything]
-    same = [pair for pair, (its, whose) in zip(everything, keys, strict=True) if key in (its, whose + its)]
-    part = [pair for pair, (its, _) in zip(everything, keys, strict=True) if key in its]
-    return (same or part)[:ALIKE_AT_MOST]
-
-
-def not_on_file(
-    number: str, maker: str | None, alike: Sequence[tuple[str, str]], claims: Sequence[str] = ()
-) -> NotOnFileError:
-    """The error for a number that nobody has, naming those that look like it or hold it, and claims of it."""
-    told = [f"{claim} (a claim, no proof)." for claim in claims]
-    same = [whose for whose, its in alike if identity_key(its) == identity_key(number)]
-    if same:
-        told.append(f"This number is on file of {' and of '.join(same)}.")
-    elif alike:
-        told.append(
-            f"Alike on file, each an element of its own: {', '.join(f'{whose} {its}' for whose, its in alike)}."
-        )
-    return NotOnFileError(
-        f"No element{f' of {maker}' if maker else ''} has this number.",
-        value=number,
-        field="number",
-        remedy=" ".join(told) or "Check its dashes and letters.",
-    )
+    raise not_on_file(number, maker, SearchIndex.of(connection, revision).near_number(number, maker))

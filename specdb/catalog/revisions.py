@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from datetime import UTC, date, datetime, time
 
@@ -27,6 +28,16 @@ def utc_text(moment: datetime) -> str:
 def current_revision(connection: sa.Connection) -> int:
     """The number of the last committed write, 0 while there is none."""
     return int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(revision.c.id), 0))).scalar_one())
+
+
+def mark_of(connection: sa.Connection, number: int) -> str:
+    """A mark of the state at a revision: 64 hexadecimal digits that another state or another store does not share.
+
+    Made of the number, and of the times of the first revision and of this one, which are kept to the microsecond.
+    """
+    times = sa.select(revision.c.at).where(revision.c.id.in_((1, number))).order_by(revision.c.id)
+    parts = (str(number), *connection.execute(times).scalars())
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()
 
 
 def revision_as_of(connection: sa.Connection, as_of: AsOf) -> int:

@@ -9,22 +9,28 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from specdb.bounds import BoolArray, FloatArray, IntArray, printed_slack
+from specdb.catalog.identity import search_key
+from specdb.catalog.search import Entry, SearchIndex
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
 from specdb.errors import QuantityError
 from specdb.trade.filtration import customary_beta, efficiency_band
 from specdb.units import read_number, read_quantity
 
+if TYPE_CHECKING:
+    import pandas as pd  # loaded where a snapshot is built: to look one element up takes none
+
 ObjectArray = NDArray[np.object_]
 
 MEASURES = tuple(a.key for a in ATTRIBUTES.values() if a.kind == "length")
 WORDS = tuple(a.key for a in ATTRIBUTES.values() if a.kind != "length")
+TEXTS = tuple(a.key for a in ATTRIBUTES.values() if a.kind == "text")
 
 
 @dataclass(frozen=True)
@@ -36,6 +42,8 @@ class Coded:
 
     @classmethod
     def of(cls, column: pd.Series[Any]) -> Coded:
+        import pandas as pd
+
         codes, words = pd.factorize(column.replace("", None), sort=True)
         return cls(codes.astype(np.int64), tuple(str(w) for w in words))
 
@@ -58,16 +66,29 @@ class Coded:
         return np.asarray(having[self.codes])
 
 
+def _rows(columns: dict[str, Any], wanted: slice | IntArray) -> dict[str, Any]:
+    """Those rows of a table's columns, and of tables within it."""
+
+    def of(column: Any) -> Any:
+        if isinstance(column, Coded):
+            return Coded(column.codes[wanted], column.words)
+        return _rows(column, wanted) if isinstance(column, dict) else column[wanted]
+
+    return {name: of(column) for name, column in columns.items()}
+
+
 @dataclass(frozen=True)
 class Elements:
     """``measures`` are in mm, NaN where unstated, ``slacks`` the room that their printed digits give; ``words`` hold
-    normalised words; ``sources`` the source id of each attribute, -1 for none."""
+    normalised words, and plain texts (series, successor) as typed; ``sources`` the source id of each attribute, -1
+    for none."""
 
     element_id: ObjectArray
     maker: ObjectArray
     number: ObjectArray
     maker_key: ObjectArray
     number_key: ObjectArray
+    search_key: ObjectArray
     measures: dict[str, FloatArray]
     slacks: dict[str, FloatArray]
     words: dict[str, Coded]
@@ -126,11 +147,7 @@ class Points:
         return len(self.value)
 
     def rows(self, wanted: slice | IntArray) -> Points:
-        columns: dict[str, Any] = {
-            name: Coded(column.codes[wanted], column.words) if isinstance(column, Coded) else column[wanted]
-            for name, column in vars(self).items()
-        }
-        return Points(**columns)
+        return Points(**_rows(vars(self), wanted))
 
 
 @dataclass(frozen=True)
@@ -156,6 +173,13 @@ class Snapshot:
     slices: dict[str, slice]
     sources: dict[int, Source]
 
+    @cached_property
+    def numbers(self) -> SearchIndex:
+        """The elements' numbers, to be searched: for those near one that is not on file."""
+        elements = self.elements
+        names = (elements.maker, elements.number, elements.maker_key, elements.number_key, elements.search_key)
+        return SearchIndex([Entry(*row) for row in zip(*names, elements.element_id, strict=True)])
+
     def of(self, characteristic: str) -> Points:
         return self.points.rows(self.slices[characteristic])
 
@@ -163,6 +187,26 @@ class Snapshot:
         """Row of an element, None where this state of the catalogue does not hold it."""
         rows = np.flatnonzero(self.elements.element_id == element_id)
         return int(rows[0]) if len(rows) else None
+
+    def only(self, rows: IntArray) -> Snapshot:
+        """The view of some elements alone, with their tests and points. ``rows`` are theirs, rising."""
+        tests = np.flatnonzero(np.isin(self.tests.element, rows))
+        points = np.flatnonzero(np.isin(self.points.element, rows))
+        kept_tests, kept_points = _rows(vars(self.tests), tests), _rows(vars(self.points), points)
+        kept_tests["element"] = np.searchsorted(rows, kept_tests["element"])
+        kept_points["element"] = np.searchsorted(rows, kept_points["element"])
+        kept_points["test"] = np.searchsorted(tests, kept_points["test"])
+        slices = {
+            key: slice(*map(int, np.searchsorted(points, (each.start, each.stop)))) for key, each in self.slices.items()
+        }
+        return Snapshot(
+            self.revision,
+            Elements(**_rows(vars(self.elements), rows)),
+            Tests(**kept_tests),
+            Points(**kept_points),
+            slices,
+            self.sources,
+        )
 
 
 _ATTRIBUTE_COLUMNS = ["element_id", "name", "text", "number", "code", "source_id"]
@@ -178,9 +222,12 @@ def build_snapshot(
 ) -> Snapshot:
     """Arrays from rows that are in force, with the columns of ``specdb.catalog.tables``.
 
-    ``elements``: element_id, maker, number, maker_key, number_key. ``attributes``: element_id, name,
-    number, code, and text and source_id where they are known. ``tests`` and ``ratings``: as stored, in canonical units.
+    ``elements``: element_id, maker, number, maker_key, number_key, and search_key where it is known. ``attributes``:
+    element_id, name, number, code, and text and source_id where they are known. ``tests`` and ``ratings``: as
+    stored, in canonical units.
     """
+    import pandas as pd
+
     elements = elements.sort_values(["maker_key", "number_key"], kind="stable").reset_index(drop=True)
     row_of_element = pd.Series(elements.index, index=elements["element_id"])
     tests = tests.assign(element=tests["element_id"].map(row_of_element).astype("int64"))
@@ -198,15 +245,19 @@ def build_snapshot(
 
 
 def _floats(column: pd.Series[Any]) -> FloatArray:
+    import pandas as pd
+
     return pd.to_numeric(column).to_numpy(dtype=float, na_value=np.nan, copy=True)
 
 
 def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: pd.Series[Any]) -> Elements:
+    import pandas as pd
+
     rows = attributes["element_id"].map(row_of_element).to_numpy(dtype=np.int64)
     names = attributes["name"].to_numpy(dtype=object)
     numbers = _floats(attributes["number"])
     slack = printed_slack(numbers, _printed_digits(attributes, numbers))
-    codes = attributes["code"].to_numpy(dtype=object)
+    codes = attributes["code"].where(~attributes["name"].isin(TEXTS), attributes["text"]).to_numpy(dtype=object)
     source_ids = pd.to_numeric(attributes["source_id"]).fillna(-1).to_numpy(dtype=np.int64)
     measures, slacks, words, sources = {}, {}, {}, {}
     for key in MEASURES:
@@ -225,6 +276,10 @@ def _elements(elements: pd.DataFrame, attributes: pd.DataFrame, row_of_element: 
         key: elements[key].to_numpy(dtype=object)
         for key in ("element_id", "maker", "number", "maker_key", "number_key")
     }
+    if "search_key" in elements:
+        identity["search_key"] = elements["search_key"].to_numpy(dtype=object)
+    else:
+        identity["search_key"] = np.array([search_key(n) for n in identity["number_key"]], dtype=object)
     return Elements(**identity, measures=measures, slacks=slacks, words=words, sources=sources)
 
 

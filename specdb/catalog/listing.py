@@ -1,0 +1,109 @@
+"""Which elements of one state of the catalogue are of a maker, a kind and a fit: over arrays, in the order of
+maker and number."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from specdb.bounds import MEETS, BoolArray, IntArray, verdict
+from specdb.catalog.identity import identity_key
+from specdb.catalog.search import names_alike
+from specdb.catalog.snapshot import Coded, Snapshot
+from specdb.errors import NotOnFileError
+
+SHOWN_AT_MOST = 8
+"""Makers or series that are named in place of one that is not on file."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a listed element must state. ``words`` are codes by attribute; ``measures`` are least and greatest, in mm,
+    both inclusive. A ``fluid_class`` must be listed as compatible and not as excluded."""
+
+    maker: str | None = None
+    series: str | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
+    fluid_class: str | None = None
+    measures: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Listing:
+    """``rows`` of the snapshot that state all that is wanted. ``not_stated`` counts those that contradict none of it
+    and leave some of it unstated."""
+
+    rows: IntArray
+    not_stated: int
+
+
+def list_elements(snapshot: Snapshot, wanted: Wanted) -> Listing:
+    """Raises NotOnFileError for a maker or a series that no element is of, naming those that are like it."""
+    elements = snapshot.elements
+    met, open_ = np.ones(len(elements), bool), np.ones(len(elements), bool)
+    for meets, unstated in _each(snapshot, wanted):
+        met &= meets
+        open_ &= meets | unstated
+    return Listing(np.flatnonzero(met), int((open_ & ~met).sum()))
+
+
+def _each(snapshot: Snapshot, wanted: Wanted) -> list[tuple[BoolArray, BoolArray]]:
+    """For each thing wanted: which elements state it, and which leave it unstated."""
+    elements = snapshot.elements
+    found: list[tuple[BoolArray, BoolArray]] = []
+    if wanted.maker is not None:
+        found.append((_of_maker(snapshot, wanted.maker), np.zeros(len(elements), bool)))
+    if wanted.series is not None:
+        series = elements.words["series"]
+        found.append((_of_series(series, wanted.series), ~series.stated))
+    for name, word in wanted.words.items():
+        found.append((elements.words[name].equals(word), ~elements.words[name].stated))
+    if wanted.fluid_class is not None:
+        compatible = elements.words["fluids_compatible"].lists(wanted.fluid_class)
+        excluded = elements.words["fluids_excluded"].lists(wanted.fluid_class)
+        found.append((compatible & ~excluded, ~compatible & ~excluded))
+    for name, (low, high) in wanted.measures.items():
+        value, slack = elements.measures[name], elements.slacks[name]
+        found.append((verdict(value, value, low, high, slack, slack) == MEETS, np.isnan(value)))
+    return found
+
+
+def _of_maker(snapshot: Snapshot, maker: str) -> BoolArray:
+    elements = snapshot.elements
+    of_maker = np.asarray(elements.maker_key == identity_key(maker, field="maker"), bool)
+    if not of_maker.any():
+        makers = list(dict.fromkeys(elements.maker))
+        raise _not_on_file("No maker of this name is on file.", maker, "maker", names_alike(maker, makers), makers)
+    return of_maker
+
+
+def _of_series(series: Coded, name: str) -> BoolArray:
+    key = identity_key(name, field="series")
+    same = [code for code, word in enumerate(series.words) if identity_key(word) == key]
+    if not same:
+        alike = names_alike(name, series.words)
+        raise _not_on_file("No series of this name is on file.", name, "series", alike, list(series.words))
+    return np.isin(series.codes, same)
+
+
+def _not_on_file(message: str, value: str, field: str, alike: list[str], names: list[str]) -> NotOnFileError:
+    if alike:
+        remedy = f"Near it on file: {', '.join(alike)}."
+    else:
+        more = ", and others" if len(names) > SHOWN_AT_MOST else ""
+        remedy = f"On file: {', '.join(names[:SHOWN_AT_MOST])}{more}." if names else "Nothing is on file yet."
+    return NotOnFileError(message, value=value, field=field, remedy=remedy)
+
+
+def tests_on_file(snapshot: Snapshot, rows: IntArray) -> IntArray:
+    """How many tests each of the elements in ``rows`` has."""
+    counted = np.bincount(snapshot.tests.element, minlength=len(snapshot.elements))
+    return np.asarray(counted[rows])
+
+
+def ratings_on_file(snapshot: Snapshot, rows: IntArray) -> dict[str, IntArray]:
+    """How many ratings of each characteristic each of the elements in ``rows`` has."""
+    element, size = snapshot.points.element, len(snapshot.elements)
+    return {key: np.bincount(element[those], minlength=size)[rows] for key, those in snapshot.slices.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,9 @@ from specdb.bounds import MEETS, MISSES, BoolArray, FloatArray, IntArray
 from specdb.catalog.snapshot import Snapshot
 from specdb.criteria import REASONS, Judged, judge
 from specdb.duty import Question
-from specdb.duty.resolve import Duty, resolve, without_contradicted
+from specdb.duty.conditions import Faults
+from specdb.duty.question import ComparisonAsked
+from specdb.duty.resolve import Duty, find_rows, resolve, without_contradicted
 
 ORDER = (
     "fewest misses among fit, seal and fluid, envelope pressure, collapse, bypass and temperature",
@@ -60,7 +62,10 @@ def rank(question: Question, snapshot: Snapshot) -> Ranking:
     Raises as :func:`specdb.duty.resolve.resolve`, and QuestionError where the original's ratings contradict
     each other so that nothing of it can be required.
     """
-    duty = resolve(question, snapshot)
+    return _ranked(resolve(question, snapshot), snapshot)
+
+
+def _ranked(duty: Duty, snapshot: Snapshot) -> Ranking:
     judged = tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
     if duty.original is not None:
         duty, judged = _without_contradictions(duty, duty.original, judged)
@@ -70,6 +75,36 @@ def rank(question: Question, snapshot: Snapshot) -> Ranking:
     if duty.original is not None:
         evident, order = evident[order != duty.original], order[order != duty.original]
     return Ranking(snapshot, duty, judged, standing, order[evident], order[~evident])
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Some elements side by side. ``ranking`` is of them and the original alone; ``rows`` are theirs in its snapshot,
+    in the order asked; ``places`` the place of each among them, from 1 for the best, None where nothing is on file of
+    it for any criterion."""
+
+    ranking: Ranking
+    rows: tuple[int, ...]
+    places: tuple[int | None, ...]
+
+
+def compare(asked: ComparisonAsked, snapshot: Snapshot) -> Comparison:
+    """The elements that are named, judged and ordered as :func:`rank` does it among all.
+
+    Raises as :func:`rank`, and for names that are not on file or stand for one element twice: all of it at once.
+    """
+    faults = Faults()
+    named = find_rows(snapshot, asked.elements, faults)
+    duty = resolve(asked.question(), snapshot, faults)
+    shown = np.unique(named if duty.original is None else [*named, duty.original])
+    original = None if duty.original is None else int(np.searchsorted(shown, duty.original))
+    ranking = _ranked(replace(duty, original=original), snapshot.only(shown))
+    rows = np.searchsorted(shown, named)
+    evident = _has_evidence(ranking.judged, len(shown))
+    order = in_order(ranking.standing)
+    best_first = order[evident[order] & np.isin(order, rows)]
+    place_of = {int(row): place for place, row in enumerate(best_first, start=1)}
+    return Comparison(ranking, tuple(map(int, rows)), tuple(place_of.get(int(row)) for row in rows))
 
 
 def _without_contradictions(

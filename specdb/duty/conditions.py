@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from specdb.duty.question import DutyAsked, FluidAsked
-from specdb.errors import InputError, QuestionError, SpecdbError
+from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
 from specdb.trade.viscosity import grade_band, viscosity_band_at
 from specdb.units import Quantity, read_quantity
 
@@ -26,15 +26,17 @@ class Faults:
     def at(self, field: str) -> Iterator[None]:
         try:
             yield
-        except InputError as error:
+        except (InputError, NotOnFileError) as error:
             # A fault of one of the duty's own conditions names its place already, as may the field's own reader.
             if error.field is None or not error.field.startswith("duty."):
                 error.field = field if error.field in (None, field.rpartition(".")[2]) else f"{field}.{error.field}"
             self.found.append(error)
 
     def raise_any(self) -> None:
+        """Raises NotOnFileError where that is all that is wrong, else QuestionError."""
         if self.found:
-            raise QuestionError.of(self.found)
+            absent = all(isinstance(error, NotOnFileError) for error in self.found)
+            raise (NotOnFileError if absent else QuestionError).of(self.found)
 
 
 def read_positive(text: str, kind: str, *, density_kg_m3: float | None = None) -> Quantity:

@@ -11,10 +11,9 @@ import numpy as np
 
 from specdb.catalog.snapshot import Points, Snapshot
 from specdb.characteristics import CHARACTERISTICS, DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
-from specdb.duty.requirement import Requirement
+from specdb.duty.requirement import Note, Requirement
 from specdb.duty.stated import MEASURE_TOLERANCE_MM
 from specdb.trade.filtration import rounded_down_ratio
-from specdb.units import show
 
 CRACKING_WITHIN = 0.10
 """A bypass cracking pressure within this share of the original's serves (common practice)."""
@@ -95,12 +94,13 @@ class _Demand:
     value: float
     rated: tuple[tuple[_Rating, float], ...]
 
-    def notes(self, kind: str) -> tuple[str, ...]:
+    def notes(self, kind: str) -> tuple[str | Note, ...]:
         stated = sorted({rating.value for rating, _ in self.rated})
         if len({demand for _, demand in self.rated}) < 2:
             return ()
-        told = ", ".join(show(value, kind) if kind else f"{value:g}" for value in stated)
-        return (f"its tests differ ({told}); the least demanding is required",)
+        places = ", ".join("{}" for _ in stated)
+        text = f"its tests differ ({places}); the least demanding is required"
+        return (Note(text, tuple((value, kind) for value in stated)),)
 
 
 def _least_demanding(
@@ -236,8 +236,9 @@ def _measures(
             continue
         required = Requirement("", name, "original", low=value - tolerance, high=value + tolerance, nominal=value)
         if name in AT_MOST_THE_ORIGINAL and not (name == "length" and kind in LENGTH_FITS_BETWEEN_SEATS):
-            note = f"up to the original's {value:g} mm plus a clearance of {clearance_mm:g} mm (common practice)"
+            text = "up to the original's {} plus a clearance of {} (common practice)"
+            note = Note(text, ((value, "length"), (clearance_mm, "length")))
             yield replace(required, low=-np.inf, high=value + clearance_mm, notes=(note,))
         else:
-            note = f"the original's {value:g} mm ± {tolerance:g} mm (common practice)"
+            note = Note("the original's {} ± {} (common practice)", ((value, "length"), (tolerance, "length")))
             yield replace(required, notes=(note,))

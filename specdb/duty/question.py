@@ -7,9 +7,9 @@ and unit; both become text here, and :mod:`specdb.units` reads it when the duty 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar, get_args
 
 from pydantic import (
     BaseModel,
@@ -20,6 +20,7 @@ from pydantic import (
     GetJsonSchemaHandler,
     ValidationError,
     WithJsonSchema,
+    model_validator,
 )
 from pydantic_core import core_schema
 
@@ -41,7 +42,11 @@ _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
 _CLOCK = r"[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})?"
 _REVISION_OR_TIME = rf"^ *([0-9]{{1,18}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([T ]{_CLOCK})?) *$"
 
+_ELEMENT_ID = "^[0-9a-f]{16}$"
+
 UNIT_AT_MOST = 40
+MOST_REQUIREMENTS = 16
+MOST_COMPARED = 20
 
 _TEXT_SCHEMA = {"type": "string", "minLength": 1, "maxLength": TEXT_AT_MOST, "pattern": _PRINTABLE}
 _QUANTITY_SCHEMA = {
@@ -82,7 +87,7 @@ def _number_text(number: object) -> str:
     return repr(float(number)) if isinstance(number, int) and abs(number) > 2**53 else repr(number)
 
 
-def _text(value: object) -> str:
+def text_of(value: object) -> str:
     if not isinstance(value, str):
         raise ValueError("a text is expected")
     return _printable(value)
@@ -111,7 +116,8 @@ def _limit(value: object) -> str:
     return _number_text(value) if _finite(value) else _quantity(value)
 
 
-Text = Annotated[str, BeforeValidator(_text), WithJsonSchema(_TEXT_SCHEMA)]
+Text = Annotated[str, BeforeValidator(text_of), WithJsonSchema(_TEXT_SCHEMA)]
+ElementId = Annotated[str, Field(pattern=_ELEMENT_ID)]
 QuantityText = Annotated[str, BeforeValidator(_quantity), WithJsonSchema(_QUANTITY_SCHEMA)]
 LimitText = Annotated[
     str, BeforeValidator(_limit), WithJsonSchema({"anyOf": [{"type": "number"}, *_QUANTITY_SCHEMA["anyOf"]]})
@@ -122,7 +128,7 @@ LimitText = Annotated[
 def _as_of(value: object) -> str:
     if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value < 2**53 and value == value // 1:
         return str(int(value))
-    return _text(value)
+    return text_of(value)
 
 
 AsOfText = Annotated[
@@ -148,7 +154,7 @@ class OneOf:
 
     def read(self, value: object) -> str:
         known = {word.casefold(): word for word in self.words}
-        word = known.get(_text(value).strip().casefold())
+        word = known.get(text_of(value).strip().casefold())
         if word is None:
             raise ValueError(f'"{shown(value)}" is none of {", ".join(self.words)}')
         return word
@@ -174,20 +180,22 @@ class Strict(BaseModel):
 class RequirementAsked(Strict):
     """One requirement: a characteristic, at least one limit, and the conditions it holds at."""
 
-    characteristic: CharacteristicKey
-    at_least: LimitText | None = None
-    at_most: LimitText | None = None
+    characteristic: CharacteristicKey = Field(description="what is required")
+    at_least: LimitText | None = Field(None, description="the least that serves")
+    at_most: LimitText | None = Field(None, description="the most that serves")
     size: QuantityText | None = Field(None, description='with its scale: "10 um(c)" or "10 um(acftd)"')
-    flow: QuantityText | None = None
-    viscosity: QuantityText | None = None
-    density: QuantityText | None = None
-    terminal_pressure_drop: QuantityText | None = None
-    cycle_pressure: QuantityText | None = None
-    test_liquid: Text | None = None
-    drop_of: Annotated[str, OneOf(DROP_OF)] | None = None
-    capacity_basis: Annotated[str, OneOf(CAPACITY_BASES)] | None = None
-    standard: Text | None = None
-    dust: Text | None = None
+    flow: QuantityText | None = Field(None, description="by default the duty's")
+    viscosity: QuantityText | None = Field(None, description="by default the fluid's at operating temperature")
+    density: QuantityText | None = Field(None, description="by default the fluid's")
+    terminal_pressure_drop: QuantityText | None = Field(
+        None, description="at which the capacity holds; by default the duty's bypass cracking pressure"
+    )
+    cycle_pressure: QuantityText | None = Field(None, description="of a fatigue test")
+    test_liquid: Text | None = Field(None, description="of a bubble point")
+    drop_of: Annotated[str, OneOf(DROP_OF)] | None = Field(None, description="what the clean drop is of")
+    capacity_basis: Annotated[str, OneOf(CAPACITY_BASES)] | None = Field(None, description="which mass is meant")
+    standard: Text | None = Field(None, description="that the test must have followed")
+    dust: Text | None = Field(None, description="that the test must have used")
     allow: QuantityText | None = Field(None, description='share by which the limit is relaxed: "5 %"')
 
     def conditions(self) -> dict[str, str]:
@@ -197,15 +205,19 @@ class RequirementAsked(Strict):
 
 class FluidAsked(Strict):
     grade: Text | None = Field(None, description="ISO 3448 viscosity grade: ISO VG 46")
-    viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True)] | None = None
+    viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True)] | None = Field(
+        None, description="carries the grade to the operating temperature (ASTM D2270)"
+    )
     viscosity: QuantityText | None = Field(None, description="kinematic viscosity at the operating temperature")
-    density: QuantityText | None = None
-    fluid_class: Annotated[str, OneOf(FLUID_CLASSES)] | None = Field(None, alias="class")
+    density: QuantityText | None = Field(None, description="at the operating temperature")
+    fluid_class: Annotated[str, OneOf(FLUID_CLASSES)] | None = Field(
+        None, alias="class", description="class by ISO 6743-4 that an element must list"
+    )
 
 
 class MeasureAsked(Strict):
-    value: QuantityText
-    tolerance: QuantityText | None = None
+    value: QuantityText = Field(description="the measure")
+    tolerance: QuantityText | None = Field(None, description="how far it may differ, either way")
 
 
 def _measure(value: object) -> object:
@@ -236,22 +248,28 @@ Measure = Annotated[
 ]
 
 
+def _attribute(key: str) -> Any:
+    return Field(None, description=ATTRIBUTES[key].title)
+
+
 class FitAsked(Strict):
-    kind: Annotated[str, OneOf(KINDS)] | None = None
-    thread: Text | None = None
-    seal: Annotated[str, OneOf(SEALS)] | None = None
-    seal_type: Annotated[str, OneOf(ATTRIBUTES["seal_type"].choices)] | None = None
-    end_form: Annotated[str, OneOf(ATTRIBUTES["end_form"].choices)] | None = None
-    flow_direction: Annotated[str, OneOf(ATTRIBUTES["flow_direction"].choices)] | None = None
-    core: Annotated[str, OneOf(ATTRIBUTES["core"].choices)] | None = None
-    bypass_valve: YesNo | None = None
-    anti_drain_back: YesNo | None = None
-    outside_diameter: Measure | None = None
-    inside_diameter: Measure | None = None
-    second_inside_diameter: Measure | None = None
-    length: Measure | None = None
-    gasket_outside_diameter: Measure | None = None
-    gasket_inside_diameter: Measure | None = None
+    """What must fit: words that must be equal, and measures within a tolerance."""
+
+    kind: Annotated[str, OneOf(KINDS)] | None = _attribute("kind")
+    thread: Text | None = _attribute("thread")
+    seal: Annotated[str, OneOf(SEALS)] | None = _attribute("seal")
+    seal_type: Annotated[str, OneOf(ATTRIBUTES["seal_type"].choices)] | None = _attribute("seal_type")
+    end_form: Annotated[str, OneOf(ATTRIBUTES["end_form"].choices)] | None = _attribute("end_form")
+    flow_direction: Annotated[str, OneOf(ATTRIBUTES["flow_direction"].choices)] | None = _attribute("flow_direction")
+    core: Annotated[str, OneOf(ATTRIBUTES["core"].choices)] | None = _attribute("core")
+    bypass_valve: YesNo | None = _attribute("bypass_valve")
+    anti_drain_back: YesNo | None = _attribute("anti_drain_back")
+    outside_diameter: Measure | None = _attribute("outside_diameter")
+    inside_diameter: Measure | None = _attribute("inside_diameter")
+    second_inside_diameter: Measure | None = _attribute("second_inside_diameter")
+    length: Measure | None = _attribute("length")
+    gasket_outside_diameter: Measure | None = _attribute("gasket_outside_diameter")
+    gasket_inside_diameter: Measure | None = _attribute("gasket_inside_diameter")
     clearance: QuantityText | None = Field(None, description="room around a spin-on beyond the original's measures")
 
 
@@ -276,15 +294,23 @@ def _scale(value: object) -> object:
 class AssumptionsAsked(Strict):
     """What to take for granted beyond proof. Shares are written with their unit: "15 %"."""
 
-    unstated_conditions_match: bool = Field(False, strict=True)
-    about_within: Annotated[str | None, _share("15 %"), _SHARE_SCHEMA] = None
-    viscous_share_at_least: Annotated[str | None, _share("70 %"), _SHARE_SCHEMA] = None
-    converted_sizes_count: bool = Field(False, strict=True)
+    unstated_conditions_match: bool = Field(
+        False, strict=True, description="a condition that only the test leaves unstated is the required one"
+    )
+    about_within: Annotated[str | None, _share("15 %"), _SHARE_SCHEMA] = Field(
+        None, description="an 'about' value holds within this share; true is 15 %"
+    )
+    viscous_share_at_least: Annotated[str | None, _share("70 %"), _SHARE_SCHEMA] = Field(
+        None, description="at a test point of an element at least this share of the drop is viscous; true is 70 %"
+    )
+    converted_sizes_count: bool = Field(
+        False, strict=True, description="sizes converted between scales count at their converted value"
+    )
     bare_size_is: Annotated[
         Annotated[str, OneOf(("c", "acftd"))] | None,
         BeforeValidator(_scale),
         WithJsonSchema({"anyOf": [{"type": "string", "enum": ["c", "acftd"]}, {"type": "boolean"}, {"type": "null"}]}),
-    ] = None
+    ] = Field(None, description="a size with no scale is on this one; true is c")
 
 
 def _assumptions(value: object) -> object:
@@ -305,10 +331,12 @@ class DutyAsked(Strict):
 
     flow: QuantityText | None = Field(None, description="flow through the filter")
     fluid: FluidAsked = FluidAsked()
-    operating_temperature: QuantityText | None = None
-    cold_start_temperature: QuantityText | None = None
-    working_pressure: QuantityText | None = None
-    bypass_cracking_pressure: QuantityText | None = None
+    operating_temperature: QuantityText | None = Field(None, description="temperature of the fluid at work")
+    cold_start_temperature: QuantityText | None = Field(None, description="taken, and not read by any rule yet")
+    working_pressure: QuantityText | None = Field(None, description="taken, and not read by any rule yet")
+    bypass_cracking_pressure: QuantityText | None = Field(
+        None, description="the terminal drop of a required capacity, unless it states its own"
+    )
     location: (
         Annotated[
             str,
@@ -323,8 +351,8 @@ class DutyAsked(Strict):
             ),
         ]
         | None
-    ) = None
-    require: Annotated[list[RequirementAsked], Field(max_length=16)] = []
+    ) = Field(None, description="place in the circuit; taken, and not read by any rule yet")
+    require: Annotated[list[RequirementAsked], Field(max_length=MOST_REQUIREMENTS)] = []
     fit: FitAsked = FitAsked()
     assumptions: Annotated[
         AssumptionsAsked,
@@ -338,12 +366,12 @@ class DutyAsked(Strict):
                 ]
             }
         ),
-    ] = AssumptionsAsked()
+    ] = Field(AssumptionsAsked(), description="what to take for granted beyond proof")
 
 
 class OriginalAsked(Strict):
-    number: Text
-    maker: Text | None = None
+    number: Text = Field(description="part number of the element to be replaced")
+    maker: Text | None = Field(None, description="its maker, where several have the number")
     allow: QuantityText | None = Field(None, description='share by which what is taken from it is relaxed: "5 %"')
 
 
@@ -371,39 +399,130 @@ class Question(Strict):
 
     original: OriginalAsked | None = None
     duty: DutyAsked = DutyAsked()
-    limit: Annotated[int, Field(ge=1, le=500), BeforeValidator(_whole)] = 20
-    include_without_evidence: Annotated[bool, Field(strict=True)] = False
+    limit: Annotated[int, Field(ge=1, le=500), BeforeValidator(_whole)] = Field(
+        20, description="most candidates to list"
+    )
+    include_without_evidence: Annotated[bool, Field(strict=True)] = Field(
+        False, description="list elements with nothing on file as well"
+    )
     as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
 
 
-def known_fields(place: Sequence[object]) -> tuple[str, ...]:
-    """Names of the fields that may stand at a place of a question, such as ("duty", "require", 0)."""
-    models: dict[tuple[object, ...], type[BaseModel]] = {
-        (): Question,
-        ("original",): OriginalAsked,
-        ("duty",): DutyAsked,
-        ("duty", "fluid"): FluidAsked,
-        ("duty", "fit"): FitAsked,
-        ("duty", "assumptions"): AssumptionsAsked,
-        ("duty", "require"): RequirementAsked,
-    }
-    model = models.get(tuple(part for part in place if not isinstance(part, int)), MeasureAsked)
+class ElementAsked(Strict):
+    """One element, by its number (and its maker, where several have the number) or by its identifier."""
+
+    number: Text | None = Field(None, description="part number")
+    maker: Text | None = Field(None, description="its maker, where several have the number")
+    element_id: ElementId | None = Field(None, description="its identifier in the catalogue")
+
+    @model_validator(mode="after")
+    def _named_once(self) -> ElementAsked:
+        if (self.number is None) == (self.element_id is None) or (self.element_id and self.maker):
+            raise ValueError("an element is named by its number and maker, or by its element_id")
+        return self
+
+
+_NAMED = ElementAsked.model_json_schema()["properties"]
+NamedElement = Annotated[
+    ElementAsked,
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {
+                    "type": "object",
+                    "properties": {"number": _TEXT_SCHEMA, "maker": _NAMED["maker"]},
+                    "required": ["number"],
+                    "additionalProperties": False,
+                },
+                {
+                    "type": "object",
+                    "properties": {"element_id": {"type": "string", "pattern": _ELEMENT_ID}},
+                    "required": ["element_id"],
+                    "additionalProperties": False,
+                },
+            ]
+        }
+    ),
+]
+
+
+class ComparisonAsked(Strict):
+    """What do these elements show for this duty, or beside this original?"""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "elements": [{"maker": "Quollbeck", "number": "Dulse 24"}, {"number": "2024-07"}],
+                    "duty": {
+                        "require": [{"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}],
+                        "assumptions": "customary",
+                    },
+                }
+            ]
+        }
+    )
+
+    elements: Annotated[list[NamedElement], Field(min_length=1, max_length=MOST_COMPARED)] = Field(
+        description="the elements, in the order in which they are to be shown"
+    )
+    original: OriginalAsked | None = None
+    duty: DutyAsked = DutyAsked()
+    as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
+
+    def question(self) -> Question:
+        """The same duty, asked of every element on file."""
+        return Question(original=self.original, duty=self.duty, as_of=self.as_of)
+
+
+def models_in(annotation: object) -> Iterator[type[BaseModel]]:
+    """Models within the annotation of a field: of ``X | None`` and of ``list[X]`` it is X."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from models_in(part)
+
+
+def known_fields(place: Sequence[object], asked: type[BaseModel] = Question) -> tuple[str, ...]:
+    """Names of the fields that may stand at a place of what is asked, such as ("duty", "require", 0)."""
+    model = asked
+    for part in place:
+        fields = {field.alias or name: field for name, field in model.model_fields.items()}
+        if part in fields:
+            model = next(models_in(fields[str(part)].annotation), model)
     return tuple(field.alias or name for name, field in model.model_fields.items())
+
+
+Asked = TypeVar("Asked", bound=BaseModel)
 
 
 def read_question(asked: object) -> Question:
     """A question from plain data. Raises InputError that names every faulty field."""
+    return _read(Question, asked)
+
+
+def read_comparison(asked: object) -> ComparisonAsked:
+    """What is to be compared, from plain data. Raises InputError that names every faulty field."""
+    return _read(ComparisonAsked, asked)
+
+
+def _read(model: type[Asked], asked: object) -> Asked:
     try:
-        return Question.model_validate(asked)
+        return model.model_validate(asked)
     except ValidationError as error:
-        faults = [
-            QuestionError(
-                "There is no such field." if e["type"] == "extra_forbidden" else e["msg"].removeprefix("Value error, "),
-                field=".".join(shown(str(part)) for part in e["loc"]),
-                remedy=f"Known are {', '.join(known_fields(e['loc'][:-1]))}."
-                if e["type"] == "extra_forbidden"
-                else None,
-            )
-            for e in error.errors()
-        ]
+        faults = [_fault(model, e["type"], e["loc"], e["msg"], e["input"]) for e in error.errors()]
         raise QuestionError.of(faults) from None
+
+
+def _fault(
+    model: type[BaseModel], kind: str, place: tuple[int | str, ...], message: str, found: object
+) -> QuestionError:
+    remedy = None
+    if kind == "extra_forbidden":
+        message, remedy = "There is no such field.", f"Known are {', '.join(known_fields(place[:-1], model))}."
+    elif kind == "missing":
+        message = "This is needed and was not stated."
+        beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]
+        remedy = f"State it, or leave out {' and '.join(beside)}." if beside else None
+    field = ".".join(shown(str(part)) for part in place) or None
+    return QuestionError(message.removeprefix("Value error, "), field=field, remedy=remedy)

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from specdb.characteristics import CHARACTERISTICS, Gate
+from specdb.units import show
 
 SAME_FLOW = 0.05
 """Flows within this share of the required one are one flow: a test there speaks on both sides (common practice)."""
@@ -33,6 +34,21 @@ GATE_OF_ATTRIBUTE: dict[str, Gate] = {
     "bypass_valve": "bypass",
 }
 """Criteria on what an element is, and the gate that each belongs to."""
+
+
+@dataclass(frozen=True)
+class Note:
+    """A remark with amounts in it: each is a value in the canonical unit and its kind of quantity ("" for a plain
+    number), and stands where ``text`` has ``{}``."""
+
+    text: str
+    amounts: tuple[tuple[float, str], ...]
+
+    def words(self, units: Literal["si", "us"] = "si") -> str:
+        return self.text.format(*(show(value, kind, units) if kind else f"{value:g}" for value, kind in self.amounts))
+
+    def __str__(self) -> str:
+        return self.words()
 
 
 @dataclass(frozen=True)
@@ -64,7 +80,7 @@ class Requirement:
     capacity_basis: str | None = None
     standard: str | None = None
     dust: str | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[str | Note, ...] = ()
 
     @property
     def allowed_low(self) -> float:

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from specdb.catalog.identity import identity_key
-from specdb.catalog.reading import alike, not_on_file
+from specdb.catalog.search import not_on_file
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import CHARACTERISTICS, title_of
 from specdb.duty.conditions import DutyConditions, Faults
 from specdb.duty.original import original_requirements
-from specdb.duty.question import AssumptionsAsked, DutyAsked, OriginalAsked, Question
-from specdb.duty.requirement import NO_ASSUMPTIONS, SAME_FLOW, Assumptions, Requirement
+from specdb.duty.question import AssumptionsAsked, DutyAsked, ElementAsked, Question
+from specdb.duty.requirement import NO_ASSUMPTIONS, SAME_FLOW, Assumptions, Note, Requirement
 from specdb.duty.stated import read_allowance, stated_requirements
-from specdb.errors import QuantityError, QuestionError
-from specdb.units import read_quantity, show
+from specdb.errors import NotOnFileError, QuantityError, QuestionError
+from specdb.units import read_quantity
 
 
 @dataclass(frozen=True)
@@ -32,31 +33,34 @@ class Duty:
     assumptions: Assumptions
     original: int | None
     unused: tuple[str, ...]
-    notes: tuple[str, ...]
+    notes: tuple[str | Note, ...]
 
 
-def resolve(question: Question, snapshot: Snapshot) -> Duty:
+def resolve(question: Question, snapshot: Snapshot, faults: Faults | None = None) -> Duty:
     """Requirements of a question over one state of the catalogue.
 
-    Raises InputError for quantities and requirements that cannot be read or judged (every fault at
-    once, in ``faults``) and NotOnFileError for an original that is not on file.
+    Raises InputError for quantities and requirements that cannot be read or judged, and NotOnFileError
+    where all that is wrong is an original that is not on file: every fault at once, in ``faults``, with
+    those that were found before in the argument of that name.
     """
-    faults = Faults()
+    faults = faults or Faults()
     conditions = DutyConditions(question.duty, faults)
     requirements = stated_requirements(question.duty, conditions, faults)
     assumptions = NO_ASSUMPTIONS
     with faults.at("duty.assumptions"):
         assumptions = _assumptions(question.duty.assumptions)
-    faults.raise_any()
-    notes = list(conditions.notes)
-    row = None
+    row, allow = None, 0.0
     if question.original is not None:
-        row = find_original(snapshot, question.original)
+        with faults.at("original"):
+            row = find_row(snapshot, question.original.number, question.original.maker)
+        with faults.at("original.allow"):
+            allow = read_allowance(question.original.allow)
+    faults.raise_any()
+    notes: list[str | Note] = [*conditions.notes]
+    if row is not None:
         told = {requirement.characteristic for requirement in requirements}
         clearance = _clearance(question.duty, conditions)
         taken, not_taken = original_requirements(snapshot, row, lambda name: name not in told, clearance)
-        with faults.at("original.allow"):
-            allow = read_allowance(question.original.allow)
         with faults.at("duty"):
             requirements += [_at_the_duty(requirement, conditions, allow) for requirement in taken]
         faults.raise_any()
@@ -90,7 +94,7 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
     return replace(requirement, **found)
 
 
-def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[str]:
+def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[Note]:
     """A note on each characteristic that the original was tested for at other flows than the duty's."""
     stated = conditions.stated_flow_l_min
     tested: dict[str, set[float]] = {}
@@ -98,9 +102,11 @@ def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> lis
         if requirement.flow_l_min is not None:
             tested.setdefault(requirement.characteristic, set()).add(requirement.flow_l_min)
     return [
-        f"The original's {title_of(key)} was tested at {', '.join(show(flow, 'flow') for flow in sorted(flows))}, not "
-        f"at the duty's {show(stated, 'flow')}, and is required at its own flow. State a requirement to ask it at the "
-        "duty's."
+        Note(
+            f"The original's {title_of(key)} was tested at {', '.join('{}' for _ in flows)}, not at the duty's {{}}, "
+            "and is required at its own flow. State a requirement to ask it at the duty's.",
+            tuple((flow, "flow") for flow in (*sorted(flows), stated)),
+        )
         for key, flows in tested.items()
         if stated is not None and all(abs(flow - stated) > SAME_FLOW * stated for flow in flows)
     ]
@@ -128,25 +134,53 @@ def _clearance(duty: DutyAsked, conditions: DutyConditions) -> float:
     return read_quantity(duty.fit.clearance, "length").value if duty.fit.clearance is not None else 0.0
 
 
-def find_original(snapshot: Snapshot, asked: OriginalAsked) -> int:
-    """Row of the element that ``asked`` names.
+def find_row(snapshot: Snapshot, number: str, maker: str | None) -> int:
+    """Row of the element of this number, and of this maker if one is named.
 
     Raises NotOnFileError where no element has the number, QuestionError where several makers do.
     """
     elements = snapshot.elements
-    rows = np.flatnonzero(elements.number_key == identity_key(asked.number, field="original.number"))
-    if asked.maker is not None:
-        maker = identity_key(asked.maker, field="original.maker")
-        rows = rows[elements.maker_key[rows] == maker]
+    rows = np.flatnonzero(elements.number_key == identity_key(number, field="number"))
+    if maker is not None:
+        rows = rows[elements.maker_key[rows] == identity_key(maker, field="maker")]
     if not len(rows):
-        everything = list(zip(elements.maker, elements.number, strict=True))
-        raise not_on_file(asked.number, asked.maker, alike(asked.number, everything)).at("original")
+        raise not_on_file(number, maker, snapshot.numbers.near_number(number, maker))
     if len(rows) > 1:
         makers = ", ".join(str(elements.maker[r]) for r in rows)
-        raise QuestionError(
-            "Several makers have this number.", value=asked.number, field="original.maker", remedy=f"One of {makers}."
-        )
+        raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
     return int(rows[0])
+
+
+def find_rows(snapshot: Snapshot, asked: Sequence[ElementAsked], faults: Faults) -> list[int]:
+    """Row of each element named, as far as it is on file; to ``faults`` goes what is not, or is named twice."""
+    rows: list[int] = []
+    named: dict[int, int] = {}
+    for place, each in enumerate(asked):
+        with faults.at(f"elements.{place}"):
+            row = _row(snapshot, each)
+            if row in named:
+                raise QuestionError(
+                    f"This is the same element as elements.{named[row]}.",
+                    value=f"{snapshot.elements.maker[row]} {snapshot.elements.number[row]}",
+                    remedy="Name each element once.",
+                )
+            named[row] = place
+            rows.append(row)
+    return rows
+
+
+def _row(snapshot: Snapshot, asked: ElementAsked) -> int:
+    if asked.number is not None:
+        return find_row(snapshot, asked.number, asked.maker)
+    row = snapshot.find(str(asked.element_id))
+    if row is None:
+        raise NotOnFileError(
+            "No element has this identifier.",
+            value=asked.element_id,
+            field="element_id",
+            remedy="Name it by its number.",
+        )
+    return row
 
 
 def _named(requirements: list[Requirement]) -> tuple[Requirement, ...]:

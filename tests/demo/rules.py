@@ -13,9 +13,9 @@ import pytest
 import sqlalchemy as sa
 
 from specdb import bounds
-from specdb.catalog.reading import supersession
 from specdb.catalog.revisions import current_revision
 from specdb.catalog.snapshot import Snapshot
+from specdb.catalog.tables import supersession
 from specdb.characteristics import CHARACTERISTICS
 from specdb.criteria import CARRIERS, REASONS, Carried, Judged, evidence, judge_tests
 from specdb.criteria.evidence import Evidence, asked_range
@@ -1477,7 +1477,7 @@ HISTORY = (
         # 85 g was a misreading of 58 g; a later issue says 59 g, in a test of its own
         "a rating that another supersedes is no longer in force",
         "Dulse 22", capacity("59 g"), MEETS,
-        code((READING, "_in_force", first_correction_only), reload=True), NOT_SHOWN,
+        code((READING, "in_force", first_correction_only), reload=True), NOT_SHOWN,
     ),
     Rule(
         # a later revision corrects 59 g to 57 g

@@ -10,7 +10,7 @@ import pytest
 from specdb.answers import CriterionShown, criterion
 from specdb.catalog.snapshot import Snapshot
 from specdb.duty.question import read_question
-from specdb.printing import printable
+from specdb.printing.page import printable
 from specdb.ranking import rank
 from specdb.wording import UnitSystem, span
 

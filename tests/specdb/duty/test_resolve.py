@@ -101,7 +101,7 @@ def test_what_is_taken_from_the_original_may_be_relaxed(demo: Snapshot) -> None:
 
 def test_the_dutys_own_flow_is_said_where_the_original_was_tested_at_another(demo: Snapshot) -> None:
     duty = _duty(demo, original={"number": "Dulse 23"}, duty={"flow": "100 L/min"})
-    assert any("not at the duty's 100 L/min" in note for note in duty.notes)
+    assert any("not at the duty's 100 L/min" in str(note) for note in duty.notes)
     assert not _duty(demo, original={"number": "Dulse 23"}, duty={"flow": "75 L/min"}).notes
 
 

@@ -1,0 +1,316 @@
+"""A question as dotted names: one text to a name, as an address, a heading of a sheet or a form carries it.
+
+``{"duty": {"require": [{"size": "10 um(c)"}]}}`` is ``require.1.size=10 um(c)``: names without ``duty.``,
+requirements numbered from 1. The names follow from the models in :mod:`specdb.duty.question`. An empty
+text, as of an empty cell, states nothing, and requirements may leave numbers out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from pydantic import BaseModel
+from rapidfuzz import fuzz, process
+
+from specdb.duty.conditions import Faults
+from specdb.duty.question import MOST_REQUIREMENTS, AssumptionsAsked, Question, models_in, read_question
+from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
+from specdb.units import read_number
+
+ASSUMPTIONS = "assumptions"
+UNKNOWN_AT_MOST = 20
+"""Unknown names that are answered one by one; the rest are counted."""
+
+_LIKENESS = 80
+_ANSWERS = {"true": True, "yes": True, "false": False, "no": False}
+_REQUIREMENT = re.compile(r"require\.([0-9]+)(?:\.(.*))?", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class DottedField:
+    """One name. ``path`` is its place in a question as plain data, requirements counted from 0; ``kinds`` what its
+    text may stand for (string, number, integer, boolean); ``schema`` the JSON schema of the text, in which a number
+    or an answer stands for the text that writes it."""
+
+    name: str
+    path: tuple[str | int, ...]
+    kinds: frozenset[str]
+    schema: dict[str, Any]
+    description: str
+
+
+@cache
+def dotted_names() -> Mapping[str, DottedField]:
+    """Every name that a question has, in the order of the models."""
+    return MappingProxyType({field.name: field for field in _fields(Question, "", ())})
+
+
+def _fields(
+    model: type[BaseModel], prefix: str, path: tuple[str | int, ...], described: str = ""
+) -> Iterator[DottedField]:
+    schemas = model.model_json_schema(by_alias=True)["properties"]
+    for own, field in model.model_fields.items():
+        key = field.alias or own
+        name, place = f"{prefix}{key}", (*path, key)
+        inner = next(models_in(field.annotation), None)
+        about = field.description or ""
+        if inner is None or key == ASSUMPTIONS:
+            if key == "value":  # a measure is named by itself, its tolerance by a name of its own
+                name, about = prefix.removesuffix("."), described
+            forms = _forms(schemas[key])
+            kinds = frozenset(str(form["type"]) for form in forms)
+            schema = _ASSUMPTIONS_SCHEMA if name == ASSUMPTIONS else _text_schema(forms)
+            yield DottedField(name, place, kinds, schema, about)
+        if inner is None:
+            continue
+        if key == "require":
+            for number in range(1, MOST_REQUIREMENTS + 1):
+                yield from _fields(inner, f"{name}.{number}.", (*place, number - 1))
+        else:
+            yield from _fields(inner, "" if key == "duty" else f"{name}.", place, about)
+
+
+def _forms(schema: dict[str, Any]) -> list[dict[str, Any]]:
+    """Of the forms that a field takes, those that one text can stand for."""
+    told = ("title", "description", "default")
+    forms = [{key: value for key, value in form.items() if key not in told} for form in schema.get("anyOf", [schema])]
+    return [form for form in forms if form.get("type") in ("string", "number", "integer", "boolean")]
+
+
+def _text_schema(forms: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The schema of a text, which may be empty whatever else it may be."""
+    texts: list[dict[str, Any]] = []
+    for form in forms:
+        if form["type"] == "boolean":
+            texts += [form, {"type": "string", "enum": ["yes", "no", ""]}]
+        elif "enum" in form:
+            texts.append(form | {"enum": [*form["enum"], ""]})
+        elif form.get("minLength") == 1:
+            return {key: value for key, value in form.items() if key != "minLength"}  # all other forms are texts too
+        else:
+            texts.append(form)
+    if not any("" in text.get("enum", ()) for text in texts):
+        texts.append({"type": "string", "maxLength": 0})
+    return texts[0] if len(texts) == 1 else {"anyOf": texts}
+
+
+_ASSUMPTION_WORDS = ("customary", "none", *AssumptionsAsked.model_fields)
+_ASSUMPTIONS_SCHEMA = {
+    "anyOf": [
+        {"type": "string", "enum": ["customary", "none", ""]},
+        {"type": "string", "pattern": "^({0})(,({0})){{0,4}}$".format("|".join(AssumptionsAsked.model_fields))},
+    ]
+}
+
+
+# --- from dotted names to a question ---------------------------------------------------------------
+
+
+def question_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> Question:
+    """The question that these names and texts ask. ``beside`` are names that the caller reads himself, offered where
+    they are misspelt.
+
+    Raises InputError with a fault for each name that is unknown and each text that cannot be taken, its
+    ``field`` the name as typed.
+    """
+    with faults_as_typed(dotted):
+        faults = Faults()
+        stated = {name: text for name, text in dotted.items() if text.strip()}
+        _refuse_unknown([name for name in dotted if name not in dotted_names()], beside, faults)
+        asked = _plain({name: text for name, text in stated.items() if name in dotted_names()}, faults)
+        try:
+            question = read_question(asked)
+        except InputError as error:
+            faults.found += _each(error)
+        faults.raise_any()
+        return question
+
+
+@contextmanager
+def faults_as_typed(dotted: Mapping[str, str]) -> Iterator[None]:
+    """Faults that are found within name their fields as ``dotted`` does: ``duty.require.0.size`` becomes
+    ``require.1.size``, or ``require.3.size`` if that is the first requirement stated."""
+    try:
+        yield
+    except (InputError, NotOnFileError) as error:
+        for fault in _each(error):
+            if fault.field is not None and not fault.whole:
+                fault.field, fault.whole = _typed(fault.field, _numbers(dotted)), True
+        if error.faults:
+            error.message = "; ".join(map(str, error.faults))
+        raise
+
+
+def _each(error: SpecdbError) -> list[SpecdbError]:
+    return [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
+
+
+def _numbers(dotted: Mapping[str, str]) -> list[int]:
+    """Numbers of the requirements of which anything is stated, in order."""
+    known = (dotted_names().get(name) for name, text in dotted.items() if text.strip())
+    return sorted({int(field.path[2]) + 1 for field in known if field and field.path[1:2] == ("require",)})
+
+
+def _typed(field: str, numbers: Sequence[int]) -> str:
+    """The dotted name of a place in a question."""
+    parts = field.removeprefix("duty.").split(".")
+    if parts[0] == "require" and len(parts) > 1 and parts[1].isdecimal():
+        parts[1] = str(numbers[int(parts[1])])
+    if parts == ["require"]:
+        return "require.1.characteristic"
+    if parts[0] == "fit" and parts[-1] == "value":
+        parts.pop()
+    return ".".join(parts)
+
+
+def _plain(stated: Mapping[str, str], faults: Faults) -> dict[str, Any]:
+    """The question as plain data, from known names and texts that are not empty."""
+    asked: dict[str, Any] = {}
+    requirements: dict[int, dict[str, Any]] = {number: {} for number in _numbers(stated)}
+    assumptions: dict[str, Any] = {}
+    for name, text in stated.items():
+        field = dotted_names()[name]
+        with _whole(faults, name):
+            if name == ASSUMPTIONS:
+                assumptions = _assumed(text) | assumptions  # one that is stated by itself has the last word
+                continue
+            value = _value(text, field.kinds)
+            if field.path[:2] == ("duty", ASSUMPTIONS):
+                assumptions[str(field.path[-1])] = value
+            elif field.path[:2] == ("duty", "require"):
+                requirements[int(field.path[2]) + 1][str(field.path[-1])] = value
+            else:
+                _put(asked, field.path, value)
+    if requirements:
+        _put(asked, ("duty", "require"), list(requirements.values()))
+    if assumptions:
+        _put(asked, ("duty", ASSUMPTIONS), assumptions)
+    return asked
+
+
+@contextmanager
+def _whole(faults: Faults, name: str) -> Iterator[None]:
+    try:
+        yield
+    except InputError as error:
+        error.field, error.whole = name, True
+        faults.found.append(error)
+
+
+def _put(asked: dict[str, Any], path: Sequence[str | int], value: object) -> None:
+    for part in path[:-1]:
+        asked = asked.setdefault(str(part), {})
+    asked[str(path[-1])] = value
+
+
+def _value(text: str, kinds: frozenset[str]) -> object:
+    """What the text stands for, where that is no text. Raises QuantityError and QuestionError."""
+    if "boolean" in kinds and text.strip().casefold() in _ANSWERS:
+        return _ANSWERS[text.strip().casefold()]
+    if "string" in kinds:
+        return text
+    if "boolean" in kinds:
+        raise QuestionError("This is neither yes nor no.", value=text, remedy='Write "true" or "false".')
+    return read_number(text).value
+
+
+def _assumed(text: str) -> dict[str, bool]:
+    """Assumptions by their names, at their defaults: "customary", "none", or names separated by commas."""
+    names = [name.strip() for name in text.split(",") if name.strip()]
+    unknown = [name for name in names if name not in _ASSUMPTION_WORDS]
+    if not unknown and len(set(names)) < len(names):
+        raise QuestionError("An assumption is named twice.", value=text, remedy="Name each once.")
+    if unknown or ("none" in names and len(names) > 1):
+        known = ", ".join(AssumptionsAsked.model_fields)
+        raise QuestionError(
+            f'"{unknown[0]}" is no assumption.' if unknown else '"none" stands alone.',
+            value=text,
+            remedy=f'Write "customary", "none", or names separated by commas: {known}.',
+        )
+    taken = AssumptionsAsked.model_fields if "customary" in names else [name for name in names if name != "none"]
+    return dict.fromkeys(taken, True)
+
+
+# --- names that are not known ----------------------------------------------------------------------
+
+
+def _refuse_unknown(names: Sequence[str], beside: Sequence[str], faults: Faults) -> None:
+    for name in names[:UNKNOWN_AT_MOST]:
+        message, remedy = _unknown(name, beside)
+        fault = QuestionError(message, field=name, remedy=remedy)
+        fault.whole = True
+        faults.found.append(fault)
+    if len(names) > UNKNOWN_AT_MOST:
+        faults.found.append(QuestionError(f"{len(names) - UNKNOWN_AT_MOST} more names are not known."))
+
+
+def _unknown(name: str, beside: Sequence[str]) -> tuple[str, str]:
+    """What is wrong with a name, and what would be right."""
+    none_such = "There is no such name."
+    if name.removeprefix("duty.") in dotted_names():
+        return none_such, f'Leave "duty." out: {name.removeprefix("duty.")}.'
+    numbered = _REQUIREMENT.fullmatch(name)
+    if numbered and not (numbered[1][0] != "0" and len(numbered[1]) < 3 and int(numbered[1]) <= MOST_REQUIREMENTS):
+        return "There is no requirement of this number.", f"They are numbered from 1 to {MOST_REQUIREMENTS}."
+    number = numbered[1] if numbered else "1"
+    fields = _names_with(f"require.{number}.")
+    if numbered and not numbered[2]:
+        return none_such, f"A requirement is stated by its fields: {', '.join(fields)}."
+    near = _nearest(name, [*(known for known in dotted_names() if not _REQUIREMENT.match(known)), *fields, *beside])
+    if near is not None:
+        return none_such, f"Is {near} meant?"
+    group = name.partition(".")[0]
+    siblings = fields if numbered else _names_with(f"{group}.")
+    return none_such, f"Known are {', '.join(siblings or _groups())}."
+
+
+def _nearest(name: str, known: Sequence[str]) -> str | None:
+    found = process.extractOne(name.casefold()[:100], known, scorer=fuzz.WRatio, score_cutoff=_LIKENESS)
+    return None if found is None else str(found[0])
+
+
+def _names_with(prefix: str) -> list[str]:
+    return [name for name in dotted_names() if name.startswith(prefix)]
+
+
+def _groups() -> list[str]:
+    """Every name, of each requirement's and of longer groups only how they begin."""
+    return list(dict.fromkeys(f"{n.partition('.')[0]}.…" if "." in n else n for n in dotted_names()))
+
+
+# --- and back --------------------------------------------------------------------------------------
+
+
+def dotted_of(question: Question) -> dict[str, str]:
+    """The names and texts that ask ``question``; what has its default is left out."""
+    stated = question.model_dump(by_alias=True, exclude_defaults=True)
+    found = {}
+    if question.duty.assumptions == AssumptionsAsked.model_validate(_assumed("customary")):
+        found[ASSUMPTIONS] = "customary"
+        stated["duty"].pop(ASSUMPTIONS)
+    for name, field in dotted_names().items():
+        value = _at(stated, field.path)
+        if value is not None and name != ASSUMPTIONS:
+            found[name] = _text(value)
+    return found
+
+
+def _at(data: Any, path: Sequence[str | int]) -> Any:
+    for part in path:
+        try:
+            data = data[part]
+        except (KeyError, IndexError):
+            return None
+    return data
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return repr(value).removesuffix(".0") if isinstance(value, float) else str(value)

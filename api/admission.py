@@ -1,25 +1,48 @@
-"""What every request must satisfy before a route reads it: its weight, its media type, its query keys."""
+"""What every request must satisfy before a route reads it: its weight, its media type, its query keys, its JSON."""
 
 from __future__ import annotations
 
+import json
+import re
 from collections import Counter
+from collections.abc import Callable, Coroutine
 from typing import Any
+from urllib.parse import unquote_to_bytes
 
-from fastapi import HTTPException, Request
+from fastapi import HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute
+from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import problems
+from api.operations import operation_id_of, operations_of
 
 BODY_BYTES = 1 << 20
 """Most that a question may weigh."""
 
+UPLOAD_BYTES = 64 << 20
+"""Most that an import may weigh."""
 
-TOO_LARGE = f"The body weighs more than {BODY_BYTES} bytes."
+ADDRESS_BYTES = 32 << 10
+"""Longest address with its query; sixteen requirements with every condition take about a quarter of it."""
+
+IMPORTS = "/v1/imports"
+CSV_ADDRESS = "specdb.csv_address"
+"""Key of the scope: the address ended in ``.csv``, which was taken off it."""
+
+_JSON_NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
+_PLAIN = {
+    "integer": (_JSON_NUMBER, "a whole number such as 5"),
+    "number": (_JSON_NUMBER, "a number such as 0.5"),
+    "boolean": (re.compile("true|false"), "true or false"),
+}
+"""How a query field that is no text is written. The framework would read " 5", "+5", "1_0", "inf" and "on" too."""
 
 
-class WeightLimit:
-    """Refuses a body that weighs too much, by the length it announces or else as it comes in.
+class Limits:
+    """Refuses an address that is too long, and a body that weighs too much or is packed: by the length it announces,
+    or else as it comes in.
 
     The framework has such a limit, but answers it in plain text, where ours is a problem document.
     """
@@ -31,9 +54,10 @@ class WeightLimit:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        announced = Request(scope).headers.get("content-length", "")
-        if announced.isdecimal() and int(announced[:20]) > BODY_BYTES:
-            await problems.answer(problems.of_status(413, TOO_LARGE))(scope, receive, send)
+        most = UPLOAD_BYTES if scope["path"] == IMPORTS else BODY_BYTES
+        refusal = _unread(scope, most)
+        if refusal is not None:
+            await problems.answer(refusal)(scope, receive, send)
             return
         weighed = 0
 
@@ -41,17 +65,127 @@ class WeightLimit:
             nonlocal weighed
             message = await receive()
             weighed += len(message.get("body", b""))
-            if weighed > BODY_BYTES:
-                raise HTTPException(413, TOO_LARGE)
+            if weighed > most:
+                raise HTTPException(413, _too_large(most))
             return message
 
         await self.app(scope, weighing, send)
 
 
-async def once_each(request: Request) -> None:
-    """Refuse a query key that is stated twice: which of the two was meant cannot be known."""
-    counted = Counter(key for key, _ in request.query_params.multi_items())
+def _unread(scope: Scope, most: int) -> problems.Problem | None:
+    """Why a request is refused before any of its body is read."""
+    if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > ADDRESS_BYTES:
+        return problems.of_status(414, f"The address is longer than {ADDRESS_BYTES} bytes. Ask by POST.")
+    headers = Headers(scope=scope)
+    announced = headers.get("content-length", "").strip().lstrip("0")
+    if announced.isdecimal() and (len(announced) > len(str(most)) or int(announced) > most):
+        return problems.of_status(413, _too_large(most))
+    if headers.get("content-encoding", "identity").strip().casefold() != "identity":
+        return problems.of_status(415, "The body must not be packed: send it without Content-Encoding.")
+    return None
+
+
+def _too_large(most: int) -> str:
+    return f"The body weighs more than {most} bytes."
+
+
+class Addresses:
+    """HEAD is GET without the body; an address that ends in ``.csv`` is the one without, answered as CSV."""
+
+    def __init__(self, app: ASGIApp):
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        path: str = scope["path"]
+        if path.startswith("/v1/") and path.endswith(".csv"):
+            scope = {**scope, "path": path.removesuffix(".csv"), CSV_ADDRESS: True}
+        if scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def without_body(message: Message) -> None:
+            await send({**message, "body": b""} if message["type"] == "http.response.body" else message)
+
+        await self.app({**scope, "method": "GET"}, receive, without_body)
+
+
+def media_type_of(request: Request) -> tuple[str, str]:
+    """Media type of a request's body and the character set that it says, in small letters, empty where not said."""
+    media_type, _, parameters = request.headers.get("content-type", "").partition(";")
+    charset = re.search(r"(?:^|;)\s*charset\s*=\s*\"?([^\s;\"]*)", parameters, re.IGNORECASE)
+    return media_type.strip().casefold(), charset[1].casefold() if charset else ""
+
+
+class _StrictJson(Request):
+    """A request whose JSON is what RFC 8259 says: UTF-8, no NaN, and no name twice in one object, where the last
+    would win. A byte order mark is passed over."""
+
+    async def json(self) -> Any:
+        body = await self.body()
+        try:
+            return json.loads(body.decode("utf-8-sig"), object_pairs_hook=_once_each, parse_constant=_no_number)
+        except json.JSONDecodeError:
+            raise
+        except UnicodeDecodeError as error:
+            raise json.JSONDecodeError(f"it is not UTF-8 from byte {error.start} on", "", 0) from None
+        except RecursionError:
+            raise json.JSONDecodeError("it is nested too deeply", "", 0) from None
+        except ValueError:
+            raise json.JSONDecodeError("it holds a number of too many digits", "", 0) from None
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        name = Counter(name for name, _ in pairs).most_common(1)[0][0]
+        raise json.JSONDecodeError(f"the name {json.dumps(name)[:80]} stands twice in one object", "", 0)
+    return found
+
+
+def _no_number(constant: str) -> float:
+    raise json.JSONDecodeError(f"{constant} is no JSON number", "", 0)
+
+
+class StrictRoute(APIRoute):
+    """A route that takes JSON alone, and reads it strictly."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        handler = super().get_route_handler()
+        if self.body_field is None:
+            return handler
+
+        async def strict(request: Request) -> Response:
+            asked = _StrictJson(request.scope, request.receive)
+            media_type, charset = media_type_of(asked)
+            # A body that is absent is the route's to refuse.
+            if (media_type != "application/json" or charset not in ("", "utf-8", "utf8")) and await asked.body():
+                stated = f"; it says {asked.headers['content-type']}" if media_type else ""
+                raise HTTPException(415, f"The body must be application/json, in UTF-8{stated}.")
+            return await handler(asked)
+
+        return strict
+
+
+async def plain_query(request: Request) -> None:
+    """Refuse a query that can be read two ways: a key stated twice, a number or a truth value oddly written."""
+    if not request.scope["query_string"]:
+        return
+    try:
+        unquote_to_bytes(request.scope["query_string"]).decode()
+    except UnicodeDecodeError:
+        raise HTTPException(400, "The query is not percent-encoded UTF-8.") from None
+    stated = request.query_params.multi_items()
+    counted = Counter(key for key, _ in stated)
     _refuse([key for key, count in counted.items() if count > 1], "repeated", "this is stated more than once")
+    operations = operations_of(request.app)
+    declared = operations.query_of(operation_id_of(request))
+    for key, value in stated:
+        kinds = operations.kinds_of(declared[key]) - {"null"} if key in declared else set()
+        if kinds and kinds <= _PLAIN.keys() and not any(_PLAIN[kind][0].fullmatch(value) for kind in kinds):
+            _refuse([key], "misspelt", f"{' or '.join(_PLAIN[kind][1] for kind in sorted(kinds))} is expected")
 
 
 async def no_query(request: Request) -> None:
@@ -63,10 +197,3 @@ def _refuse(keys: list[str], kind: str, message: str) -> None:
     if keys:
         faults: list[dict[str, Any]] = [{"type": kind, "loc": ("query", key), "msg": message} for key in keys]
         raise RequestValidationError(faults)
-
-
-async def json_body(request: Request) -> None:
-    """Refuse a body that does not say it is JSON; one that is absent is the route's to refuse."""
-    media_type = request.headers.get("content-type", "").partition(";")[0].strip().casefold()
-    if media_type != "application/json" and await request.body():
-        raise HTTPException(415, "The body must be application/json.")

@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import version
-from typing import Any
 
 from fastapi import Depends, FastAPI
-from fastapi.openapi.utils import get_openapi
 
-from api import problems
-from api.admission import WeightLimit, once_each
-from api.routes import elements, equivalents, health
+from api import description, problems
+from api.admission import Addresses, Limits, plain_query
+from api.crossorigin import CrossOrigin
+from api.operations import operations_of
+from api.routes import calculations, comparisons, elements, equivalents, health, imports, revisions, search, vocabulary
 from api.store import Catalogue
+from api.tracing import Tracing
 from specdb.catalog.store import database_url, open_store
 
+WRITES_VARIABLE = "SPECDB_ALLOW_WRITES"
+"""Setting: 1 lets everyone who reaches the service import into its store."""
 
-def create_app(url: str | None = None) -> FastAPI:
+
+def create_app(url: str | None = None, *, allow_writes: bool | None = None) -> FastAPI:
     """The service over the store at ``url``, by default the one that ``SPECDB_DATABASE_URL`` names.
 
-    The store is opened when the service starts; it must exist and be up to date.
+    The store is opened when the service starts; it must exist and be up to date. Imports are refused
+    unless ``allow_writes``, by default what ``SPECDB_ALLOW_WRITES`` says.
     """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         engine = open_store(url or database_url())
         app.state.catalogue = Catalogue(engine)
+        operations_of(app)  # read now, since it takes a moment that the first to ask would wait for
+        app.state.allow_writes = os.environ.get(WRITES_VARIABLE) == "1" if allow_writes is None else allow_writes
         try:
             yield
         finally:
@@ -40,28 +48,13 @@ def create_app(url: str | None = None) -> FastAPI:
         redirect_slashes=False,
         docs_url=None,  # those pages fetch scripts from outside
         redoc_url=None,
-        dependencies=[Depends(once_each)],
+        dependencies=[Depends(plain_query)],
     )
-    app.add_middleware(WeightLimit)
+    # Each stands around those before it.
+    for layer in (Limits, Addresses, problems.Failures, CrossOrigin, Tracing):
+        app.add_middleware(layer)
     problems.install(app)
-    for routes in (health, elements, equivalents):
+    for routes in (health, vocabulary, elements, search, revisions, imports, equivalents, comparisons, calculations):
         app.include_router(routes.router)
-    _describe(app)
+    description.install(app)
     return app
-
-
-def _describe(app: FastAPI) -> None:
-    """OpenAPI with our problem document in place of the framework's own error models."""
-
-    def openapi() -> dict[str, Any]:
-        if app.openapi_schema is None:
-            described = get_openapi(title=app.title, summary=app.summary, version=app.version, routes=app.routes)
-            schemas = described.setdefault("components", {}).setdefault("schemas", {})
-            for name in ("HTTPValidationError", "ValidationError"):
-                schemas.pop(name, None)
-            problem = problems.Problem.model_json_schema(ref_template="#/components/schemas/{model}")
-            schemas |= problem.pop("$defs") | {"Problem": problem}
-            app.openapi_schema = described
-        return app.openapi_schema
-
-    app.openapi = openapi  # type: ignore[method-assign]  # the documented way to replace it

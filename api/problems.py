@@ -2,41 +2,59 @@
 
 ``type`` is ``urn:specdb:problem:<code>``, with the codes of ``specdb.errors`` and those of
 ``HTTP_PROBLEMS``; each has its heading in ``docs/errors.md``. ``errors`` points at each offending
-field by JSON pointer. Nothing that the caller sent is echoed beyond one printable line.
+field by JSON pointer, and ``instance`` names the request. Nothing that the caller sent is echoed
+beyond one printable line.
 """
 
 from __future__ import annotations
 
+import difflib
 import json
 import logging
-import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
+from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from specdb.duty.question import known_fields
+from api.operations import operation_id_of, operations_of
+from api.tracing import REQUEST_ID
 from specdb.errors import (
     ImportRefusedError,
     InputError,
     NotOnFileError,
+    RevisionMovedError,
     SpecdbError,
     StoreError,
+    StoreUnreachableError,
+    WritesRefusedError,
     family,
     shown,
 )
 
 MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "urn:specdb:problem:"
+MOST_FAULTS = 100
+"""Faults of a question that are told one by one. Of an import all are told."""
+
+FIELDS_LISTED = 40
+"""Known fields that are named to who asks for an unknown one."""
+
+_LOGGED = "The cause has been logged under the name of this request."
+_log = logging.getLogger("specdb.api")
 
 HTTP_PROBLEMS = {
     400: ("malformed", "The request cannot be read"),
     404: ("no-such-address", "There is nothing at this address"),
     405: ("method", "This address does not take this method"),
+    406: ("not-acceptable", "The answer cannot be had in this form"),
     413: ("too-large", "The request is too large"),
+    414: ("address-too-long", "The address is too long"),
     415: ("media-type", "The request is in a form that is not taken here"),
     422: ("request", "The request has faults"),
     500: ("internal", "The service failed"),
@@ -46,6 +64,8 @@ _STATUS: dict[type[SpecdbError], int] = {
     InputError: 422,
     NotOnFileError: 404,
     ImportRefusedError: 422,
+    RevisionMovedError: 409,
+    WritesRefusedError: 403,
     StoreError: 503,
     SpecdbError: 500,
 }
@@ -65,11 +85,16 @@ class Problem(BaseModel):
     title: str
     status: int
     detail: str
+    instance: str = Field(default_factory=lambda: f"urn:specdb:request:{REQUEST_ID.get()}")
     errors: list[Fault] = []
 
 
 class ProblemResponse(Response):
     media_type = MEDIA_TYPE
+
+    def __init__(self, content: Any, status_code: int, headers: dict[str, str] | None = None):
+        # A 404 may be kept by rule, and what is not on file today may be on file tomorrow.
+        super().__init__(content, status_code, headers={"Cache-Control": "no-store"} | (headers or {}))
 
     def render(self, content: Any) -> bytes:
         return json.dumps(content, ensure_ascii=True, allow_nan=False).encode()
@@ -82,6 +107,9 @@ def status_of(error: type[SpecdbError]) -> int:
 
 def documented(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """OpenAPI responses for the problems that an operation may answer."""
+    if 304 in statuses:
+        rest = documented(*(s for s in statuses if s != 304))
+        return {304: {"description": "The caller has this answer already"}} | rest
     titles = {status_of(error): error.title for error in family()} | {s: t for s, (_, t) in HTTP_PROBLEMS.items()}
     schema = {"$ref": "#/components/schemas/Problem"}
     return {s: {"description": titles[s], "content": {MEDIA_TYPE: {"schema": schema}}} for s in statuses}
@@ -101,7 +129,11 @@ def of_error(error: SpecdbError) -> Problem:
     else:
         each: Sequence[SpecdbError] = getattr(error, "faults", ()) or (error,)
         faults = [
-            Fault(pointer=_pointer(e.field.split(".")), detail=_detail(e), remedy=e.remedy) for e in each if e.field
+            Fault(
+                pointer=_pointer([e.field] if e.whole else e.field.split(".")), detail=_detail(e), remedy=e.remedy
+            )
+            for e in each
+            if e.field
         ]
     return Problem(
         type=TYPE_PREFIX + error.code,
@@ -110,6 +142,12 @@ def of_error(error: SpecdbError) -> Problem:
         detail=str(error),
         errors=faults,
     )
+
+
+def _hidden(error: SpecdbError) -> Problem:
+    """The problem document of an error of the service's own, whose words may name its insides."""
+    status, detail = status_of(type(error)), f"{error.title}. {_LOGGED}"
+    return Problem(type=TYPE_PREFIX + error.code, title=error.title, status=status, detail=detail)
 
 
 def _detail(error: SpecdbError) -> str:
@@ -130,50 +168,93 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(SpecdbError)
     async def ours(_request: Request, error: SpecdbError) -> Response:
-        return answer(of_error(error))
+        if status_of(type(error)) < 500:
+            return answer(of_error(error))
+        _log.error("%s: %s", error.code, error, exc_info=error)
+        return answer(_hidden(error))
+
+    @app.exception_handler(OperationalError)
+    async def unreachable(_request: Request, error: OperationalError) -> Response:
+        """The database went away, or was locked for too long, after a session had begun."""
+        _log.error("the store cannot be reached", exc_info=error)
+        return answer(_hidden(StoreUnreachableError(str(error.orig))))
 
     @app.exception_handler(RequestValidationError)
-    async def invalid(_request: Request, error: RequestValidationError) -> Response:
+    async def invalid(request: Request, error: RequestValidationError) -> Response:
         # The library's own errors carry the input itself, which may hold what JSON cannot: take the message only.
         unreadable = next((e for e in error.errors() if e["type"] == "json_invalid"), None)
         if unreadable is not None:
             return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"))
-        faults = [_invalid(e) for e in error.errors()]
-        problem = of_status(422, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]))
+        faults = [_invalid(request, e) for e in error.errors()[:MOST_FAULTS]]
+        more = f"; and {len(error.errors()) - 5} more" if len(error.errors()) > 5 else ""
+        problem = of_status(422, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]) + more)
         problem.errors = faults
         return answer(problem)
 
     @app.exception_handler(HTTPException)
     async def http(request: Request, error: HTTPException) -> Response:
         headers = dict(error.headers or {})
-        if error.status_code == 405:
-            headers["Allow"] = ", ".join(sorted(_methods_of(app, request.url.path)))
-        return answer(of_status(error.status_code, shown(str(error.detail))), headers)
+        if error.status_code == 304:
+            return Response(status_code=304, headers=headers)
+        detail = str(error.detail)
+        if error.status_code == 404:
+            detail = "The addresses that there are stand in /openapi.json."
+        elif error.status_code == 405:
+            headers["Allow"] = ", ".join(sorted(operations_of(app).methods_at(request.scope["path"])))
+            detail = f"It takes {headers['Allow']}."
+        return answer(of_status(error.status_code, shown(detail)), headers)
 
-    @app.exception_handler(Exception)
-    async def unforeseen(_request: Request, error: Exception) -> Response:
-        logging.getLogger("specdb.api").exception("unforeseen failure", exc_info=error)
-        return answer(of_status(500, "The failure has been logged; nothing was changed."))
+
+class Failures:
+    """Answers what nobody foresaw with a problem document that shows nothing inside.
+
+    The framework's own handler stands outside all else, where an answer no longer gets the request's name.
+    """
+
+    def __init__(self, app: ASGIApp):
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        begun = False
+
+        async def noting(message: Message) -> None:
+            nonlocal begun
+            begun = begun or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self.app(scope, receive, noting)
+        except ClientDisconnect:
+            _log.info("the caller went away")
+        except Exception as error:
+            if scope["type"] != "http":
+                raise
+            _log.error("unforeseen failure", exc_info=error)
+            if begun:
+                raise  # half an answer must not look whole: the server breaks the connection off
+            await answer(of_status(500, _LOGGED))(scope, receive, send)
 
 
-def _invalid(error: dict[str, Any]) -> Fault:
-    place = [part for part in error["loc"] if part not in ("body", "query", "path", "header")]
+def _invalid(request: Request, error: dict[str, Any]) -> Fault:
+    source, *place = error["loc"]
     message, remedy = error["msg"].removeprefix("Value error, "), None
     if error["type"] == "extra_forbidden":
-        message = "there is no such field"
-        if error["loc"][0] == "body":
-            remedy = f"Known are {', '.join(known_fields(place[:-1]))}."
+        operations, asked = operations_of(request.app), operation_id_of(request)
+        known = operations.fields_at(asked, place[:-1]) if source == "body" else [*operations.query_of(asked)]
+        message, remedy = "there is no such field", _nearest(str(place[-1]), known)
     return Fault(pointer=_pointer(place), detail=message, remedy=remedy)
 
 
+def _nearest(name: str, known: Sequence[str]) -> str:
+    """What may have been meant by a field that is not there."""
+    if not known:
+        return "Nothing is asked for here: leave it out."
+    near = difflib.get_close_matches(name[:80], known, n=1)
+    meant = f'Is "{near[0]}" meant? ' if near else ""
+    listed = ", ".join(known[:FIELDS_LISTED]) + (", …" if len(known) > FIELDS_LISTED else "")
+    return f"{meant}Known are {listed}."
+
+
 def _json_fault(error: dict[str, Any]) -> str:
-    return f"{shown(error['ctx']['error'])} at character {error['loc'][-1]}."
-
-
-def _methods_of(app: FastAPI, path: str) -> set[str]:
-    """Methods that any route at ``path`` takes: the framework itself names those of the first one only."""
-    found = {"GET", "HEAD"} if path == app.openapi_url else set()
-    for template, operations in app.openapi()["paths"].items():
-        if re.fullmatch(re.sub(r"\\\{[^/]+?\\\}", "[^/]+", re.escape(template)), path):
-            found |= {method.upper() for method in operations}
-    return found
+    place = f" at character {error['loc'][-1]}" if error["loc"][-1] else ""
+    return f"{shown(error['ctx']['error'])}{place}."

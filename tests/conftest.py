@@ -193,6 +193,16 @@ def pg_store(pg_store_url: str) -> Iterator[sa.Engine]:
     engine.dispose()
 
 
+@pytest.fixture(scope="module")
+def pg_demo_store_url(pg_admin: sa.Engine, pg_template: str) -> Iterator[str]:
+    """URL of a PostgreSQL store with the demo catalogue in it, which the tests of one module share."""
+    for url in _pg_database(pg_admin, pg_template):
+        engine = catalog_store.open_store(url)
+        import_folder(engine, demo_folder(), actor="test", reason="the demo catalogue")
+        engine.dispose()
+        yield url
+
+
 # --- either ---------------------------------------------------------------------------------------
 
 

@@ -1,51 +1,117 @@
-"""The vocabulary, and one element with its ratings."""
+"""Elements: lists by maker, kind and fit, and one with its ratings."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query
-from pydantic import BaseModel, ConfigDict
+from fastapi import APIRouter, Query, Response
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from api.admission import no_query
+from api.cursors import Page, Paged
 from api.problems import documented
+from api.representation import Reading, ReplyNeeded
 from api.store import CatalogueNeeded
 from specdb import answers
+from specdb.answers.listing import CHOICES
+from specdb.catalog.history import read_history
 from specdb.catalog.reading import read_element
 from specdb.catalog.store import read_session
-from specdb.duty.question import AsOfText
+from specdb.duty.question import ElementId, Text
 
 router = APIRouter(prefix="/v1", tags=["catalogue"])
 
+_MEASURE = 'a quantity, with its tolerance or the customary one: "96 mm", "96 mm ± 2 mm"'
 
-class Reading(BaseModel):
-    """How to read: the unit system of the answer, and the state of the catalogue."""
 
-    model_config = ConfigDict(extra="forbid")
+def _true_or_false(value: object) -> object:
+    if isinstance(value, str) and value not in ("true", "false"):
+        raise ValueError("true or false is expected")
+    return value
 
-    units: Literal["si", "us"] = "si"
-    as_of: AsOfText | None = None
+
+def _choice(name: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "enum": list(CHOICES[name])})
+
+
+class ElementsAsked(Paged):
+    """Filters of the list of elements: each element listed states all that is asked."""
+
+    maker: Text | None = Field(None, description="the maker's name, whatever its letter case and spaces")
+    kind: Annotated[Text, _choice("kind")] | None = None
+    media: Annotated[Text, _choice("media")] | None = None
+    seal: Annotated[Text, _choice("seal")] | None = None
+    seal_type: Annotated[Text, _choice("seal_type")] | None = None
+    end_form: Annotated[Text, _choice("end_form")] | None = None
+    flow_direction: Annotated[Text, _choice("flow_direction")] | None = None
+    core: Annotated[Text, _choice("core")] | None = None
+    bypass_valve: Annotated[Text, _choice("bypass_valve")] | None = None
+    anti_drain_back: Annotated[Text, _choice("anti_drain_back")] | None = None
+    status: Annotated[Text, _choice("status")] | None = None
+    thread: Text | None = Field(None, description='a designation, however it is spelt: "1-12 UNF", "M20x1.5"')
+    series: Text | None = None
+    fluid_class: Annotated[Text, _choice("fluid_class")] | None = Field(
+        None, description="class by ISO 6743-4 that the element lists as compatible"
+    )
+    outside_diameter: Text | None = Field(None, description=_MEASURE)
+    inside_diameter: Text | None = Field(None, description=_MEASURE)
+    second_inside_diameter: Text | None = Field(None, description=_MEASURE)
+    length: Text | None = Field(None, description=_MEASURE)
+    gasket_outside_diameter: Text | None = Field(None, description=_MEASURE)
+    gasket_inside_diameter: Text | None = Field(None, description=_MEASURE)
+
+    def filters(self) -> dict[str, str]:
+        """What is asked of an element, as typed."""
+        return {name: text for name in answers.FILTERS if (text := getattr(self, name)) is not None}
+
+
+class ElementAsked(Reading):
+    """How to read one element."""
+
+    history: Annotated[bool, BeforeValidator(_true_or_false)] = Field(
+        False, description="add the revisions that touched the element, oldest first"
+    )
 
 
 @router.get(
-    "/characteristics",
-    operation_id="list_characteristics",
-    responses=documented(422, 503),
-    dependencies=[Depends(no_query)],
+    "/elements",
+    operation_id="list_elements",
+    summary="Elements by maker, kind and fit",
+    response_model=answers.ElementsAnswer,
+    responses=documented(304, 400, 404, 406, 414, 422, 503),
 )
-def list_characteristics(catalogue: CatalogueNeeded) -> answers.CharacteristicsAnswer:
-    """The vocabulary: what standard tests report, and what an element is."""
-    return answers.characteristics(catalogue.revision())
+def list_elements(
+    catalogue: CatalogueNeeded, asked: Annotated[ElementsAsked, Query()], reply: ReplyNeeded
+) -> Response:
+    """Elements by maker, kind and fit, in the order of maker and number, with how much is on file for each.
+
+    The address in `next` (and in `Link`) leads to the next page, of the same state of the catalogue.
+    """
+    filters = asked.filters()
+    page = Page.asked_for("elements", asked, filters, catalogue)
+    reply.at(page.state)
+    answer = answers.listing(
+        catalogue.snapshot(page.state.revision), filters, asked.units, limit=asked.limit, offset=page.offset
+    )
+    answer.next = page.next(reply, len(answer.elements), answer.total)
+    return reply.give(answer, asked.units, links=page.links(reply, answer.next))
 
 
-@router.get("/elements/{element_id}", operation_id="get_element", responses=documented(404, 422, 503))
+@router.get(
+    "/elements/{element_id}",
+    operation_id="get_element",
+    summary="One element and what is on file for it",
+    response_model=answers.ElementAnswer,
+    responses=documented(304, 400, 404, 406, 414, 422, 503),
+)
 def get_element(
-    catalogue: CatalogueNeeded,
-    element_id: Annotated[str, Path(pattern="^[0-9a-f]{16}$")],
-    reading: Annotated[Reading, Query()],
-) -> answers.ElementAnswer:
-    """One element: what it is, its ratings as typed and converted, and the claims made of it."""
-    revision = catalogue.revision(reading.as_of)
+    catalogue: CatalogueNeeded, element_id: ElementId, asked: Annotated[ElementAsked, Query()], reply: ReplyNeeded
+) -> Response:
+    """One element: what it is, its ratings as typed and converted, and the claims made of it.
+
+    `history=true` adds the revisions that touched it: what was believed when.
+    """
+    state = reply.at(catalogue.state(asked.as_of))
     with read_session(catalogue.engine) as connection:
-        found = read_element(connection, element_id, revision)
-    return answers.element_answer(found, revision, reading.units)
+        found = read_element(connection, element_id, state.revision)
+        history = read_history(connection, element_id, state.revision) if asked.history else None
+    return reply.give(answers.element_answer(found, state.revision, asked.units, history), asked.units)

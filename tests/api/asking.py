@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from typing import Any
+
+from starlette.types import ASGIApp, Message
 
 from api.problems import HTTP_PROBLEMS
 from specdb.errors import family
@@ -52,7 +57,10 @@ def refusal(response: Any, status: int, code: str, *pointers: str) -> dict[str, 
     assert response.status_code == status, response.text
     assert response.headers["content-type"] == "application/problem+json"
     document: dict[str, Any] = response.json()
-    assert set(document) == {"type", "title", "status", "detail", "errors"}
+    assert set(document) == {"type", "title", "status", "detail", "instance", "errors"}
+    assert document["instance"] == f"urn:specdb:request:{response.headers['x-request-id']}"
+    assert response.headers["access-control-allow-origin"] == "*"
+    assert response.headers["cache-control"] == "no-store"
     assert document["type"] == f"urn:specdb:problem:{code}"
     assert code in CODES
     assert document["status"] == status
@@ -65,3 +73,57 @@ def refusal(response: Any, status: int, code: str, *pointers: str) -> dict[str, 
         assert fault["detail"].strip()
     assert [fault["pointer"] for fault in document["errors"]] == list(pointers)
     return document
+
+
+@dataclass
+class Spoken:
+    """What an application said to a server, and how far it read what the server had for it."""
+
+    sent: list[Message] = field(default_factory=list)
+    read: int = 0
+
+    @property
+    def status(self) -> int:
+        return int(self.sent[0]["status"])
+
+    @property
+    def body(self) -> bytes:
+        return b"".join(message["body"] for message in self.sent[1:])
+
+
+def spoken(
+    app: ASGIApp,
+    method: str,
+    path: str,
+    *,
+    query: bytes = b"",
+    headers: Iterable[tuple[bytes, bytes]] = (),
+    messages: Iterable[Message] = (),
+    told: Spoken | None = None,
+) -> Spoken:
+    """What ``app`` does with one request, spoken to without any client or server between."""
+    told, coming = told or Spoken(), iter(messages)
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": method,
+        "scheme": "http",
+        "path": path,
+        "raw_path": path.encode(),
+        "root_path": "",
+        "query_string": query,
+        "headers": list(headers),
+        "server": ("testserver", 80),
+        "client": ("testclient", 1),
+    }
+
+    async def receive() -> Message:
+        told.read += 1
+        return next(coming, {"type": "http.disconnect"})
+
+    async def send(message: Message) -> None:
+        told.sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    return told

@@ -1,0 +1,155 @@
+"""The service's description of itself: OpenAPI with our problem document, worked examples, headers and links."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from importlib import resources
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from api import problems
+from api.tracing import HEADER as REQUEST_ID_HEADER
+
+ABOUT = """\
+Everything is computed from ratings on file, each with its source; nothing is an approval by an equipment maker.
+Quantities are asked with their unit ("75 L/min") and answered in SI, or in US customary units with `units=us`.
+Errors are problem documents (RFC 9457). GET answers carry an ETag; HEAD is answered wherever GET is. What has rows is
+answered as CSV too: by `Accept: text/csv`, by `format=csv`, or at the address with `.csv` at its end.
+"""
+
+TAGS = [
+    {"name": "service", "description": "The service itself."},
+    {"name": "catalogue", "description": "What is on file: elements, their ratings, sources and history."},
+    {"name": "decisions", "description": "Which element serves a duty, which may stand in, and what is not shown."},
+    {"name": "calculations", "description": "The small sums of the trade, each with its source."},
+]
+
+HEADERS = {
+    REQUEST_ID_HEADER: {
+        "description": "Name of the request: the caller's own where it is a plain word, else a new one.",
+        "required": True,
+        "schema": {"type": "string", "pattern": "^[A-Za-z0-9_.-]{1,64}$"},
+    },
+    "ETag": {
+        "description": "Names this answer; sent back in `If-None-Match` while it is still right, 304 is the answer.",
+        "required": True,
+        "schema": {"type": "string", "pattern": '^"[0-9a-f]{32}"$'},
+    },
+    "Link": {
+        "description": 'Addresses beside this one (RFC 8288), such as `<...>; rel="next"`.',
+        "schema": {"type": "string"},
+    },
+}
+
+LINKS = {
+    "list_elements": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element_id"})},
+    "search": {"element": ("get_element", {"element_id": "$response.body#/hits/0/element/element_id"})},
+    "find_equivalents": {"element": ("get_element", {"element_id": "$response.body#/candidates/0/element/element_id"})},
+    "get_equivalents": {"element": ("get_element", {"element_id": "$response.body#/candidates/0/element/element_id"})},
+    "compare_elements": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element/element_id"})},
+    "list_revisions": {"elements": ("list_elements", {"as_of": "$response.body#/revisions/0/revision"})},
+}
+"""By operation: the name of each link, the operation it leads to, and what of the answer that one's fields take."""
+
+_EXAMPLES = resources.files("api") / "examples"
+
+
+_described: dict[str, Any] = {}
+"""Made once for all services of this program, since it takes a while and they differ in their stores alone."""
+
+
+def install(app: FastAPI) -> None:
+    """Describe ``app`` with our own problem document in place of the framework's error models."""
+
+    def openapi() -> dict[str, Any]:
+        if not _described:
+            _described.update(_description_of(app))
+        return _described
+
+    app.openapi = openapi  # type: ignore[method-assign]  # the documented way to replace it
+
+
+def example_of(operation_id: str) -> dict[str, Any]:
+    """The worked example of an operation: its ``request`` (``path``, ``query``, ``body`` or ``file``), the true
+    ``answer``, and the ``table`` of an answer that is had as CSV."""
+    found: dict[str, Any] = json.loads((_EXAMPLES / f"{operation_id}.json").read_text(encoding="utf-8"))
+    return found
+
+
+def _description_of(app: FastAPI) -> dict[str, Any]:
+    described = get_openapi(
+        title=app.title, summary=app.summary, description=ABOUT, version=app.version, routes=app.routes, tags=TAGS
+    )
+    components = described.setdefault("components", {})
+    schemas = components.setdefault("schemas", {})
+    for name in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(name, None)
+    problem = problems.Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas |= problem.pop("$defs") | {"Problem": problem}
+    components["headers"] = HEADERS
+    for method, operation in _operations(described):
+        _say_refusals(operation)
+        _say_headers(operation, method)
+        _say_csv(operation)
+        _say_links(operation)
+        _say_example(operation)
+    return described
+
+
+def _operations(described: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for operations in described["paths"].values():
+        yield from operations.items()
+
+
+def _say_refusals(operation: dict[str, Any]) -> None:
+    """What is refused before any route is asked, and what may befall each."""
+    bodied = (413, 415) if "requestBody" in operation else ()
+    common = problems.documented(400, 406, *bodied, 414, 422, 500)
+    responses = operation["responses"] | {str(status): response for status, response in common.items()}
+    operation["responses"] = dict(sorted(responses.items()))
+
+
+def _say_headers(operation: dict[str, Any], method: str) -> None:
+    for status, response in operation["responses"].items():
+        names = [REQUEST_ID_HEADER]
+        if method == "get" and status in ("200", "304"):
+            names.append("ETag")
+        if status == "200" and any(parameter["name"] == "cursor" for parameter in operation.get("parameters", ())):
+            names.append("Link")
+        response["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+
+
+def _say_csv(operation: dict[str, Any]) -> None:
+    """What takes ``format`` is answered in a second form."""
+    if any(parameter["name"] == "format" for parameter in operation.get("parameters", ())):
+        operation["responses"]["200"]["content"]["text/csv"] = {"schema": {"type": "string"}}
+
+
+def _say_links(operation: dict[str, Any]) -> None:
+    links = LINKS.get(operation["operationId"], {})
+    if links:
+        operation["responses"]["200"]["links"] = {
+            name: {"operationId": target, "parameters": fields} for name, (target, fields) in links.items()
+        }
+
+
+def _say_example(operation: dict[str, Any]) -> None:
+    if not (_EXAMPLES / f"{operation['operationId']}.json").is_file():
+        return
+    example = example_of(operation["operationId"])
+    asked, content = example["request"], operation["responses"]["200"]["content"]
+    stated = {"path": asked.get("path", {}), "query": asked.get("query", {})}
+    for parameter in operation.get("parameters", ()):
+        if parameter["name"] in stated[parameter["in"]]:
+            parameter["example"] = stated[parameter["in"]][parameter["name"]]
+    bodies = operation.get("requestBody", {}).get("content", {})
+    if "body" in asked:
+        bodies["application/json"]["examples"] = {"worked": {"value": asked["body"]}}
+    if "file" in asked:
+        bodies["multipart/form-data"]["example"] = {"file": asked["file"]["text"]}
+    for form, name in (("application/json", "answer"), ("text/csv", "table")):
+        if name in example:
+            content[form]["example"] = example[name]

@@ -1,0 +1,90 @@
+"""What each address takes, read off the service's own description."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+from typing import Any
+
+from fastapi import FastAPI, Request
+
+Schema = Mapping[str, Any]
+
+
+class Operations:
+    """The operations of an OpenAPI document, by address and by id."""
+
+    def __init__(self, document: Mapping[str, Any], extra: Sequence[str | None] = ()):
+        self._document = document
+        self._extra = frozenset(extra)
+
+    @cached_property
+    def _by_address(self) -> list[tuple[re.Pattern[str], set[str]]]:
+        found = []
+        for template, operations in self._document["paths"].items():
+            pattern = re.sub(r"\\\{[^/]+?\\\}", "[^/]+", re.escape(template))
+            found.append((re.compile(pattern), {method.upper() for method in operations}))
+        return found
+
+    @cached_property
+    def _by_id(self) -> dict[str, Schema]:
+        paths = self._document["paths"].values()
+        return {operation["operationId"]: operation for path in paths for operation in path.values()}
+
+    @cached_property
+    def _queries(self) -> dict[str, dict[str, Schema]]:
+        return {
+            each: {p["name"]: p["schema"] for p in operation.get("parameters", ()) if p["in"] == "query"}
+            for each, operation in self._by_id.items()
+        }
+
+    def methods_at(self, path: str) -> set[str]:
+        """Methods that any operation at ``path`` takes: the framework itself names those of the first one only."""
+        found = {"GET"} if path in self._extra else set()
+        for pattern, methods in self._by_address:
+            if pattern.fullmatch(path):
+                found |= methods
+        return found | {"HEAD"} if "GET" in found else found
+
+    def query_of(self, operation_id: str) -> Mapping[str, Schema]:
+        """Query fields of an operation with their schemas."""
+        return self._queries.get(operation_id, {})
+
+    def fields_at(self, operation_id: str, place: Sequence[str | int]) -> list[str]:
+        """Names of the fields that may stand at a place of an operation's JSON body, such as ("duty", "require", 0)."""
+        body = self._by_id.get(operation_id, {}).get("requestBody", {}).get("content", {}).get("application/json", {})
+        schemas = [body.get("schema", {})]
+        for part in place:
+            within = [
+                schema.get("items") if isinstance(part, int) else schema.get("properties", {}).get(part)
+                for schema in self._branches(schemas)
+            ]
+            schemas = [schema for schema in within if schema is not None]
+        return [name for schema in self._branches(schemas) for name in schema.get("properties", {})]
+
+    def kinds_of(self, schema: Schema) -> set[str]:
+        """Names of the JSON types that a schema takes."""
+        return {str(branch["type"]) for branch in self._branches([schema]) if "type" in branch}
+
+    def _branches(self, schemas: Sequence[Schema]) -> Iterator[Schema]:
+        """Each schema, its references followed and its alternatives one by one."""
+        for schema in schemas:
+            if "$ref" in schema:
+                yield from self._branches([self._document["components"]["schemas"][schema["$ref"].rpartition("/")[2]]])
+            else:
+                yield schema
+                yield from self._branches(schema.get("anyOf", ()))
+
+
+def operations_of(app: FastAPI) -> Operations:
+    """The operations of ``app``, read once."""
+    found = getattr(app.state, "operations", None)
+    if found is None:
+        found = app.state.operations = Operations(app.openapi(), (app.openapi_url,))
+    return found
+
+
+def operation_id_of(request: Request) -> str:
+    """Id of the operation that a request was led to, empty if it was led to none."""
+    return getattr(request.scope.get("route"), "operation_id", None) or ""

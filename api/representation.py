@@ -1,0 +1,156 @@
+"""In which form an answer is given, and whether the caller has it already.
+
+JSON or CSV: by the end of the address (``.csv``), by ``format``, else by ``Accept`` (RFC 9110, section
+12.5.1). A GET or HEAD answer has an ``ETag`` over the state of the catalogue, the method, the question
+and the form; a caller that names it in ``If-None-Match`` is answered 304.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Awaitable, Callable, Mapping
+from importlib.metadata import version
+from typing import Annotated, Any, Literal
+from urllib.parse import quote, urlencode
+
+from fastapi import Depends, HTTPException, Request, Response
+from pydantic import BaseModel, ConfigDict
+
+from api.admission import CSV_ADDRESS
+from api.store import State
+from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
+from specdb.duty.question import AsOfText
+from specdb.wording import UnitSystem
+
+MEDIA_TYPES = {"json": "application/json", "csv": "text/csv"}
+CSV_CONTENT_TYPE = "text/csv; charset=utf-8; header=present"
+NO_CATALOGUE = State(0, "")
+VARY = {"Vary": "Accept"}
+_PROGRAM = version("specdb")
+_QUALITY = re.compile(r"0(\.[0-9]{0,3})?|1(\.0{0,3})?")
+
+
+class Reading(BaseModel):
+    """How to read: the units and the form of the answer, and the state of the catalogue."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    units: Literal["si", "us"] = "si"
+    as_of: AsOfText | None = None
+    format: Literal["json", "csv"] | None = None
+
+
+class NotModified(HTTPException):
+    """The caller has this answer already."""
+
+    def __init__(self, headers: Mapping[str, str]):
+        super().__init__(304, headers=dict(headers))
+
+
+def preferred(accept: str, offered: tuple[str, ...]) -> str | None:
+    """Of the media types ``offered``, the first that an ``Accept`` header likes best; None if it takes none."""
+    ranges = [part.split(";") for part in accept.split(",") if part.strip()]
+    likings = {media: _liking(media, ranges) for media in offered} if ranges else dict.fromkeys(offered, 1.0)
+    best = max(offered, key=lambda media: likings[media])
+    return best if likings[best] > 0 else None
+
+
+def _liking(media: str, ranges: list[list[str]]) -> float:
+    """The quality that the most specific range for ``media`` states."""
+    found = (-1, 0.0)
+    for name, *parameters in ranges:
+        wanted = name.strip().casefold()
+        matching = (media, media.partition("/")[0] + "/*", "*/*")
+        if wanted in matching:
+            found = max(found, (-matching.index(wanted) + len(matching), _quality(parameters)))
+    return found[1]
+
+
+def _quality(parameters: list[str]) -> float:
+    """The weight that stands among the parameters of a media range; one that cannot be read is none at all."""
+    for parameter in parameters:
+        name, _, value = parameter.partition("=")
+        if name.strip().casefold() == "q":
+            return float(value) if _QUALITY.fullmatch(value.strip()) else 0.0
+    return 1.0
+
+
+class Reply:
+    """One answer in the making: its form is settled before any work is done."""
+
+    def __init__(self, request: Request, forms: tuple[str, ...]):
+        self._request = request
+        self._headers = dict(VARY)
+        self._any_known = False
+        self.form = self._settle(forms)
+
+    def _settle(self, forms: tuple[str, ...]) -> str:
+        by_address = self._request.scope.get(CSV_ADDRESS, False)
+        stated = self._request.query_params.get("format")
+        if by_address and "csv" not in forms:
+            raise HTTPException(404)
+        if by_address and stated not in (None, "csv"):
+            raise HTTPException(406, "The address ends in .csv, and format asks for something else.", VARY)
+        if by_address or stated in forms:
+            return "csv" if by_address else str(stated)
+        offered = tuple(MEDIA_TYPES[form] for form in forms)
+        media = preferred(", ".join(self._request.headers.getlist("accept")), offered)
+        if media is None:
+            raise HTTPException(406, f"This address answers {' and '.join(offered)}.", VARY)
+        return forms[offered.index(media)]
+
+    def at(self, state: State = NO_CATALOGUE) -> State:
+        """The state that is answered from, by default none, for an answer that no catalogue has part in.
+
+        A GET or HEAD gets its ETag here. Raises NotModified where the caller has the answer already.
+        """
+        if self._request.method == "GET":
+            tag = self._tag(state.mark)
+            self._headers |= {"ETag": tag, "Cache-Control": "no-cache"}
+            stated = ",".join(self._request.headers.getlist("if-none-match")).split(",")
+            known = {each.strip().removeprefix("W/") for each in stated}
+            if tag in known:
+                raise NotModified(self._headers)
+            # "*" is any answer that there is: whether there is one shows only when it is given.
+            self._any_known = "*" in known
+        return state
+
+    def _tag(self, mark: str) -> str:
+        question = sorted(self._request.query_params.multi_items())
+        parts = (mark, METHOD_VERSION, _PROGRAM, self._request.scope["path"], question, self.form)
+        return f'"{hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]}"'
+
+    def give(self, answer: Answer, units: UnitSystem = "si", *, links: Mapping[str, str] | None = None) -> Response:
+        """The answer, written once. ``links`` are addresses by their relation."""
+        if self._any_known:
+            raise NotModified(self._headers)
+        if links:
+            self._headers["Link"] = ", ".join(f'<{address}>; rel="{name}"' for name, address in links.items())
+        if self.form == "csv":
+            assert isinstance(answer, WithTable)
+            text = answer.table(units).csv()
+            return Response(text.encode(), headers=self._headers | {"Content-Type": CSV_CONTENT_TYPE})
+        return Response(answer.model_dump_json(), headers=self._headers, media_type=MEDIA_TYPES["json"])
+
+    def page(self, **changed: str | int | None) -> str:
+        """This address with other query fields; None leaves one out."""
+        asked: dict[str, Any] = {**self._request.query_params, **changed}
+        query = urlencode({name: value for name, value in asked.items() if value is not None})
+        suffix = ".csv" if self._request.scope.get(CSV_ADDRESS, False) else ""
+        return f"{quote(self._request.scope['path'])}{suffix}" + (f"?{query}" if query else "")
+
+
+def _reply(*forms: str) -> Callable[[Request], Awaitable[Reply]]:
+    # No thread is worth its while for this; the framework would take one for a plain function.
+    async def reply(request: Request) -> Reply:
+        return Reply(request, forms)
+
+    return reply
+
+
+ReplyNeeded = Annotated[Reply, Depends(_reply("json", "csv"))]
+"""For answers that have rows."""
+
+JsonReplyNeeded = Annotated[Reply, Depends(_reply("json"))]

@@ -35,7 +35,8 @@ def what_to_try(url: str, service: str | None, program: str) -> str:
         "",
         "Try next, in another terminal of the same folder:",
         f"  export SPECDB_DATABASE_URL={shlex.quote(url)}",
-        f"  {program} show 'Dulse 23'",
+        f"  {program} search dulse 23",
+        f"  {program} show Dulse 23",
         f"  {program} rank 'Dulse 23' --assume customary",
         f"  {program} rank --flow '75 L/min' --require 'filtration_ratio >= 200; size 10 um(c)' "
         "--require 'retained_capacity >= 60 g' --fit 'thread 1-12 UNF' --explain",

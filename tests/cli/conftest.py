@@ -41,6 +41,12 @@ class Done:
 Run = Callable[..., Done]
 
 
+@pytest.fixture(autouse=True)
+def _no_width_from_outside(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever runs the tests may have set the width of the lines."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_store_url: str) -> Run:
     """Runs ``specdb`` with these arguments; on the demo catalogue unless ``url`` names another store."""

@@ -37,6 +37,10 @@ def _asked(client: TestClient, question: dict[str, Any], **query: str) -> dict[s
         (["Dulse 23"], {"original": {"number": "Dulse 23"}}),
         (["Dulse 23", "--maker", "quollbeck"], {"original": {"number": "Dulse 23", "maker": "quollbeck"}}),
         (["=7-K", "--limit", "3"], {"original": {"number": "=7-K"}, "limit": 3}),
+        (["dulse", "23"], {"original": {"number": "dulse 23"}}),
+        (["quollbeck: dulse 23"], {"original": {"number": "Dulse 23", "maker": "Quollbeck"}}),
+        (["Fennelgrote:", "fg:96:2"], {"original": {"number": "fg:96:2"}}),
+        (["fg:96:2"], {"original": {"number": "fg:96:2"}}),
         (["00417", "--assume", "customary"], {"original": {"number": "00417"}, "duty": {"assumptions": "customary"}}),
         (
             ["12E4", "--assume", "about_within=10 %", "--assume", "bare_size_is"],
@@ -225,30 +229,6 @@ def test_a_question_file_that_is_not_there(run: Run, tmp_path: Path) -> None:
     assert "directory" in run("rank", "--duty", str(tmp_path)).refused(2)
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [
-        ["rank", "--colour", "red"],
-        ["rank", "Dulse 23", "another"],
-        ["rank", "Dulse 23", "--limit", "0"],
-        ["rank", "Dulse 23", "--limit", "501"],
-        ["rank", "Dulse 23", "--limit", "many"],
-        ["rank", "Dulse 23", "--units", "metric"],
-        ["show"],
-        ["import"],
-        ["serve", "--port", "0"],
-        ["serve", "--port", "65536"],
-        ["fetch"],
-        [],
-    ],
-)
-def test_a_command_line_that_cannot_be_read_ends_with_two(run: Run, arguments: list[str]) -> None:
-    done = run(*arguments)
-    assert done.status == 2
-    assert "Traceback" not in done.err
-    assert "Usage: " in done.err + done.out
-
-
 # --- what is printed ------------------------------------------------------------------------------
 
 
@@ -296,13 +276,28 @@ def test_nobody_with_anything_on_file_is_said(run: Run, folder: Callable[..., Pa
     assert "Elements considered: 1, of them left out with nothing on file for any criterion: 1." in done.out
 
 
-def test_without_a_terminal_sentences_are_not_broken_and_tables_are_160_wide(
+def test_without_a_terminal_nothing_is_folded_and_a_row_is_a_line(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    wide = run("rank", "Dulse 23", "--limit", "30")
-    monkeypatch.setenv("COLUMNS", "40")
-    assert run("rank", "Dulse 23", "--limit", "30").out == wide.out
-    rules = [line for line in wide.out.splitlines() if "───" in line]
-    assert rules
-    assert 120 < max(map(len, rules)) <= 160
-    assert "\x1b" not in wide.out
+    monkeypatch.delenv("COLUMNS", raising=False)
+    unfolded = run("rank", "Dulse 23", "--limit", "30")
+    answer = run("rank", "Dulse 23", "--limit", "30", "--json").answer()
+    lines = [" ".join(line.split()) for line in unfolded.out.splitlines()]
+    for requirement in answer["requirements"]:
+        assert sum(line.startswith(f"{requirement['id']} {requirement['words']}") for line in lines) == 1
+    for candidate in answer["candidates"]:
+        named = f"{candidate['rank']} {candidate['element']['maker']} {candidate['element']['number']} "
+        assert sum(line.startswith(named) for line in lines) == 1
+    assert "\x1b" not in unfolded.out
+    assert not any(line.endswith(" ") for line in unfolded.out.splitlines())
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100])
+def test_everything_fits_the_columns_that_the_environment_names(
+    run: Run, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    printed = run("rank", "Dulse 23", "--limit", "30", "--explain").out
+    assert max(map(len, printed.splitlines())) <= columns
+    for candidate in run("rank", "Dulse 23", "--limit", "30", "--json").answer()["candidates"]:
+        assert f"{candidate['element']['number']}  " in printed

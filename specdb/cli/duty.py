@@ -1,0 +1,164 @@
+"""Options that state a duty: the same for every command that judges."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Annotated, Any, get_type_hints
+
+import typer
+
+from specdb.cli import completion
+from specdb.cli.typed import assumptions_of, fit_of, requirement_of
+from specdb.errors import QuestionError
+
+AllowShare = Annotated[
+    str | None,
+    typer.Option("--allow", metavar="SHARE", help='Relax what is taken from the original by this share: "5 %".'),
+]
+Require = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--require",
+        metavar="TEXT",
+        help='A requirement, such as "filtration_ratio >= 200; size 10 um(c)" or '
+        '"clean_pressure_drop <= 25 kPa; flow 75 L/min; viscosity 32 mm2/s; drop_of element". May be repeated.',
+        autocompletion=completion.judged,
+    ),
+]
+Fit = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--fit",
+        metavar="TEXT",
+        help='What must fit, such as "thread 1-12 UNF" or "length 140 mm +- 1 mm". May be repeated.',
+        autocompletion=completion.fit,
+    ),
+]
+Flow = Annotated[str | None, typer.Option(metavar="QUANTITY", help='Flow through the filter: "75 L/min".')]
+Grade = Annotated[str | None, typer.Option(metavar="GRADE", help='Viscosity grade of the fluid: "ISO VG 46".')]
+ViscosityIndex = Annotated[
+    float | None, typer.Option(metavar="NUMBER", help="Viscosity index of the fluid.")
+]
+Viscosity = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Viscosity at operating temperature.")]
+Density = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Density of the fluid.")]
+FluidClass = Annotated[
+    str | None, typer.Option(metavar="CLASS", help="Class of the fluid by ISO 6743-4: HM, HFC, HEES.")
+]
+OperatingTemperature = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help='Operating temperature: "50 degC".')
+]
+BypassCrackingPressure = Annotated[
+    str | None,
+    typer.Option(metavar="QUANTITY", help="Drop at which the bypass opens: the terminal drop of a capacity."),
+]
+Assume = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--assume",
+        metavar="NAME",
+        help='"customary" for all, or one by name, such as "about_within=15 %". May be repeated.',
+        autocompletion=completion.assumptions,
+    ),
+]
+QuestionFile = Annotated[
+    Path | None,
+    typer.Option("--duty", metavar="FILE", help="A file with the question in JSON, as the API takes it; - for input."),
+]
+
+
+@dataclass(frozen=True)
+class DutyTyped:
+    """What was typed of a duty: one field for each option, None where it was not given."""
+
+    allow: AllowShare = None
+    require: Require = None
+    fit: Fit = None
+    flow: Flow = None
+    grade: Grade = None
+    viscosity_index: ViscosityIndex = None
+    viscosity: Viscosity = None
+    density: Density = None
+    fluid_class: FluidClass = None
+    operating_temperature: OperatingTemperature = None
+    bypass_cracking_pressure: BypassCrackingPressure = None
+    assume: Assume = None
+    duty: QuestionFile = None
+
+    def asked(self) -> dict[str, Any]:
+        """The question so far: what the file states, and the options, which add to it and have the last word.
+
+        Raises QuestionError for what cannot be read.
+        """
+        asked = _question_file(self.duty) if self.duty is not None else {}
+        if self.allow is not None:
+            part(asked, "original")["allow"] = self.allow
+        stated = part(asked, "duty")
+        fluid = {name: getattr(self, name) for name in ("grade", "viscosity_index", "viscosity", "density")}
+        _put(stated, "fluid", fluid | {"class": self.fluid_class})
+        for name in ("flow", "operating_temperature", "bypass_cracking_pressure"):
+            if (value := getattr(self, name)) is not None:
+                stated[name] = value
+        if self.require:
+            stated["require"] = [*part(stated, "require", list), *map(requirement_of, self.require)]
+        _put(stated, "fit", dict(map(fit_of, self.fit or [])))
+        if self.assume:
+            stated["assumptions"] = assumptions_of(self.assume)
+        return asked
+
+
+def with_duty(command: Callable[..., None]) -> Callable[..., None]:
+    """``command`` with an option for each field of DutyTyped in the place of its parameter ``duty``."""
+    options = get_type_hints(DutyTyped, include_extras=True)
+    parameters: list[inspect.Parameter] = []
+    for parameter in inspect.signature(command, eval_str=True).parameters.values():
+        if parameter.name != "duty":
+            parameters.append(parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY))
+            continue
+        parameters += [
+            inspect.Parameter(
+                field.name, inspect.Parameter.KEYWORD_ONLY, default=field.default, annotation=options[field.name]
+            )
+            for field in fields(DutyTyped)
+        ]
+
+    @functools.wraps(command)
+    def taking(**given: Any) -> None:
+        command(duty=DutyTyped(**{field.name: given.pop(field.name) for field in fields(DutyTyped)}), **given)
+
+    taking.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
+    vars(taking)["__signature__"] = inspect.Signature(parameters)
+    return taking
+
+
+def part(asked: dict[str, Any], name: str, kind: type = dict) -> Any:
+    """The object or list at ``name`` in a question from a file, to which options are added."""
+    found = asked.setdefault(name, kind())
+    if not isinstance(found, kind):
+        what = "object" if kind is dict else "list"
+        raise QuestionError(f"This is no JSON {what}.", value=found, field=name, remedy="See docs/duty.md.")
+    return found
+
+
+def _put(stated: dict[str, Any], group: str, values: dict[str, Any]) -> None:
+    given = {name: value for name, value in values.items() if value is not None}
+    if given:
+        stated[group] = part(stated, group) | given
+
+
+def _question_file(path: Path) -> dict[str, Any]:
+    field = str(path)
+    try:
+        text = sys.stdin.read() if field == "-" else path.read_text(encoding="utf-8")
+        asked = json.loads(text)
+    except (OSError, ValueError, RecursionError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise QuestionError(f"The file cannot be read: {why}.", field=field, remedy="Give a JSON question.") from None
+    if not isinstance(asked, dict):
+        raise QuestionError("The file holds no JSON object.", field=field, remedy="Give a JSON question.")
+    return asked

@@ -1,0 +1,142 @@
+"""Rankings at a terminal."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping
+
+from rich.console import Console
+from rich.table import Table
+
+from specdb.answers import CandidateShown, ComparisonAnswer, CriterionShown, EquivalentsAnswer
+from specdb.answers.decisions import StandingShown
+from specdb.printing.page import row, say, say_hanging, show_table, table
+
+NAMED_FROM = 96
+"""Characters of a line in which the table of candidates can name what is missed; in less it is counted."""
+
+_WORST_FIRST = {"misses": 0, "not_shown": 1, "meets": 2}
+
+
+def print_equivalents(out: Console, answer: EquivalentsAnswer, every_sentence: bool) -> None:
+    print_requirements(out, answer)
+    if answer.original is not None:
+        say(out, f"Original: {answer.original.element.maker} {answer.original.element.number}")
+    say(
+        out,
+        f"Elements considered: {answer.considered}, of them left out with nothing on file for any criterion: "
+        f"{answer.without_evidence}. Catalogue revision {answer.catalog_revision}, method {answer.method_version}.",
+    )
+    out.print()
+    if answer.candidates:
+        show_table(out, _candidates(answer, named=out.width >= NAMED_FROM))
+        for candidate in answer.candidates:
+            _sentences(out, candidate, every_sentence)
+        out.print()
+        say(out, "Order: " + "; then ".join(answer.order) + ".")
+    else:
+        say(out, "No candidate has anything on file for these criteria.")
+        if answer.without_evidence:
+            say(out, "To list the elements all the same, add --without-evidence.")
+    for element in answer.elements_without_evidence or []:
+        say(out, f"Nothing on file: {element.maker} {element.number}")
+    print_remarks(out, answer)
+
+
+def print_requirements(out: Console, answer: EquivalentsAnswer | ComparisonAnswer) -> None:
+    required = table("requirement", "required")
+    for requirement in answer.requirements:
+        notes = f" [{'; '.join(requirement.notes)}]" if requirement.notes else ""
+        row(required, requirement.id, requirement.words + notes)
+    show_table(out, required)
+
+
+def _candidates(answer: EquivalentsAnswer, named: bool) -> Table:
+    """The candidates, with what each misses by name or by number."""
+    titles = {requirement.id: requirement.title for requirement in answer.requirements} if named else None
+    short = ("rank", "maker", "number", "meets", "status")
+    made = table("rank", "maker", "number", "meets", "misses", "not shown", "smallest margin", "status", whole=short)
+    for candidate in answer.candidates:
+        met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
+        status = candidate.element.status or ""
+        if candidate.element.successor:
+            status += f", successor {candidate.element.successor}"
+        row(
+            made,
+            candidate.rank,
+            candidate.element.maker,
+            candidate.element.number,
+            met,
+            _counted(candidate.misses, titles),
+            _counted(candidate.not_shown, titles),
+            _smallest_margin(candidate, titles),
+            status,
+        )
+    return made
+
+
+def _counted(requirements: list[str], titles: Mapping[str, str] | None) -> str:
+    """Titles once each, with how many requirements of them there are if there are several; without titles, how many."""
+    if titles is None or not requirements:
+        return str(len(requirements) or "-")
+    counts = Counter(titles[i] for i in requirements)
+    return ", ".join(title if n == 1 else f"{title} ({n})" for title, n in counts.items())
+
+
+def _smallest_margin(candidate: CandidateShown, titles: Mapping[str, str] | None) -> str:
+    """The margin in percent of what is required, and the criterion that has it if there is room for its title."""
+    smallest = candidate.standing.smallest_margin
+    if smallest is None:
+        return ""
+    if titles is None:
+        return margin(smallest)
+    tightest = next(c for c in candidate.criteria if c.margin == smallest)
+    return f"{margin(smallest)} {titles[tightest.requirement]}"
+
+
+def margin(of: float) -> str:
+    """A margin, kept as a logarithm, in percent of what is required."""
+    return f"{math.expm1(of):+.1%}"
+
+
+def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
+    met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
+    named = f"{candidate.element.maker} {candidate.element.number}"
+    counted = _standing(candidate.standing)
+    say_hanging(out, f"{candidate.rank}.", f"{named}: meets {met} of {len(candidate.criteria)}.{counted}")
+    tell_criteria(out, candidate.criteria, every_sentence)
+
+
+def _standing(standing: StandingShown) -> str:
+    """The figures that the order is made of, as far as there is anything to count."""
+    counts = (
+        (standing.gate_misses, "of the gates missed"),
+        (standing.not_in_favour, "that miss, lean to a miss or have no data"),
+        (standing.misses, "missed"),
+        (standing.leaning_to_meet, "leaning to meeting"),
+    )
+    told = "; ".join(f"{count} {what}" for count, what in counts if count)
+    return f" By criterion: {told}." if told else ""
+
+
+def tell_criteria(out: Console, criteria: Iterable[CriterionShown], every_sentence: bool) -> None:
+    """A sentence for each criterion that is missed or not shown, or for every one with its sources."""
+    for criterion in sorted(criteria, key=lambda c: _WORST_FIRST[c.verdict]):
+        if not every_sentence and criterion.verdict == "meets":
+            continue
+        say(out, criterion.explanation, indent=3)
+        if every_sentence:
+            told = "" if criterion.margin is None else f" Margin {margin(criterion.margin)}."
+            sources = "; ".join(f"{s.source} ({s.title})" for s in criterion.sources)
+            if told or sources:
+                say(out, f"{sources}.{told}", indent=6)
+
+
+def print_remarks(out: Console, answer: EquivalentsAnswer | ComparisonAnswer) -> None:
+    for name, sentence in answer.assumptions.items():
+        say(out, f"Assumed ({name}): {sentence}.")
+    if answer.unused:
+        say(out, f"Stated but read by no rule: {', '.join(answer.unused)}.")
+    for line in (*answer.notes, *answer.cautions):
+        say(out, line)

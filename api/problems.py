@@ -249,7 +249,7 @@ def _nearest(name: str, known: Sequence[str]) -> str:
     """What may have been meant by a field that is not there."""
     if not known:
         return "Nothing is asked for here: leave it out."
-    near = difflib.get_close_matches(name[:80], known, n=1)
+    near = difflib.get_close_matches(name[:80], known, n=1, cutoff=0.7)
     meant = f'Is "{near[0]}" meant? ' if near else ""
     listed = ", ".join(known[:FIELDS_LISTED]) + (", …" if len(known) > FIELDS_LISTED else "")
     return f"{meant}Known are {listed}."

@@ -2,7 +2,7 @@
 
 A search finds what is near and says how near it is; it never takes one number for another. ``NEAR``
 lists the degrees of nearness. One character off is another part, and stands behind every number that
-what was asked may be a part of.
+what was asked may be a part of; a slip in a beginning is looked for only where nothing else is near.
 
 Texts are compared by the keys of :mod:`specdb.catalog.identity`. A slip is one character wrong,
 missing, added, or two neighbours swapped: a distance of 1 in optimal string alignment.
@@ -39,6 +39,7 @@ NEAR = {
     "one_character_missing": "what was asked lacks one character of it: another part",
     "one_character_added": "what was asked has one character more: another part",
     "two_characters_swapped": "two neighbouring characters are swapped: another part",
+    "begins_with_a_slip": "begins with what was asked but for one character, and goes on: may be another part",
     "maker": "an element of the maker that was asked for",
     "maker_alike": "an element of a maker whose name is one character off",
 }
@@ -52,6 +53,8 @@ SHORTEST_SLIP = 3
 """Letters and digits that a text must have to be taken for one with a slip in it: shorter ones are near everything."""
 SHORTEST_PART = 2
 """Letters and digits that a text must have to be looked for within numbers, where no maker is named with it."""
+SHORTEST_BEGINNING = 4
+"""Letters and digits that a text must have to be taken for the beginning of a number with a slip in it."""
 SHORTEST_NAME = 3
 """Letters and digits that a text must have to be taken for the beginning of a maker's name."""
 ALIKE_AT_MOST = 5
@@ -155,6 +158,7 @@ class SearchIndex:
         lengths = np.array([len(key) + 1 for key in self._keys], dtype=np.int64)
         self._starts = np.cumsum(lengths) - lengths
         self._alphabets = _alphabets(self._keys)
+        self._alphabet = "".join(sorted({character for key in self._keys for character in key}))
 
     @classmethod
     def of(cls, connection: sa.Connection, revision: int) -> SearchIndex:
@@ -186,6 +190,8 @@ class SearchIndex:
         readings = self._readings(text, key)
         near, which = self._nearest(readings)
         self._by_maker_alone(search_key(key), near)
+        if (near == _FAR).all():
+            near, which = self._begun_with_a_slip(readings)
         rows = self._ordered(near)
         hits = tuple(self._hit(int(row), int(near[row]), text, readings[which[row]]) for row in rows[:limit])
         return SearchResult(stated_text(text), hits, len(rows))
@@ -275,6 +281,26 @@ class SearchIndex:
             found = self._near_in(reading)
             nearer = found < near
             near[nearer], which[nearer] = found[nearer], place
+        return near, which
+
+    def _begun_with_a_slip(self, readings: Sequence[_Reading]) -> tuple[Near, IntArray]:
+        """For each entry whether it goes on after what was asked with one slip in it, and the reading that says so.
+
+        Looked for only where nothing is nearer.
+        """
+        near = np.full(len(self._entries), _FAR, dtype=np.uint8)
+        which = np.zeros(len(self._entries), dtype=np.int64)
+        for place, reading in enumerate(readings):
+            if len(reading.folded) < SHORTEST_BEGINNING or reading.slip_in_name:
+                continue
+            begun = np.zeros(len(self._keys), bool)
+            lengths = dict.fromkeys(range(len(reading.folded) - 1, len(reading.folded) + 2), self._alphabet)
+            for _, beginning in _one_off(reading.folded, lengths):
+                begun[bisect_left(self._keys, beginning) : bisect_left(self._keys, beginning + chr(0x10FFFF))] = True
+            found = begun[self._key] & (near == _FAR)
+            if reading.makers is not None:
+                found &= np.isin(self._maker, reading.makers)
+            near[found], which[found] = _PLACE["begins_with_a_slip"], place
         return near, which
 
     def _near_in(self, reading: _Reading) -> Near:
@@ -428,6 +454,8 @@ def _number_words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
     if code in ("begins_with", "contains"):
         return NEAR[code]
     there, asked_letters = _letters(entry.number, entry.number_key), _letters(reading.number, reading.key)
+    if code == "begins_with_a_slip":
+        return f"{NEAR[code]} (they part at its character {there[_first_other(there, asked_letters)].at})"
     if code == "other_signs":
         return f"{NEAR[code]} ({entry.number}, not {reading.number.strip()}): may be another part"
     if code == "reads_like":

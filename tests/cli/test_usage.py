@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -153,17 +154,24 @@ def test_an_interrupted_program_ends_with_130_and_says_nothing(demo_store_url: s
         stderr=subprocess.PIPE,
         text=True,
     )
-    # It waits for the question: opening the other end succeeds once it reads.
-    until = time.monotonic() + 30
-    while True:
-        try:
-            writer = os.open(fifo, os.O_WRONLY | os.O_NONBLOCK)
-            break
-        except OSError:
-            assert time.monotonic() < until
-            time.sleep(0.05)
-    time.sleep(0.1)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=30)
-    os.close(writer)
+    try:
+        # It waits for the question: opening the other end succeeds once it reads.
+        until = time.monotonic() + 60
+        while True:
+            try:
+                writer = os.open(fifo, os.O_WRONLY | os.O_NONBLOCK)
+                break
+            except OSError:
+                assert time.monotonic() < until
+                time.sleep(0.05)
+        # A signal that comes just before the program begins to wait for text does not wake it: a person presses again.
+        while process.poll() is None and time.monotonic() < until:
+            process.send_signal(signal.SIGINT)
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(timeout=10)
+        os.close(writer)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+        process.wait()
     assert (process.returncode, out, err) == (130, "", "")

@@ -5,7 +5,7 @@ The rules are those of ``docs/search.md``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from specdb.catalog.identity import identity_key, search_key
 from specdb.catalog.search import NEAR, Entry
@@ -59,16 +59,26 @@ def near_number(entry: Entry, asked: str, with_maker: bool) -> str | None:
     return slip(there, folded) if len(folded) >= 3 else None
 
 
-def each_reading(entry: Entry, text: str) -> Iterator[str | None]:
+def begun(entry: Entry, asked: str, with_maker: bool) -> str | None:  # noqa: ARG001 - as near_number
+    """A number that goes on after ``asked``, with one slip in that."""
+    there, folded = search_key(entry.number), search_key(asked)
+    ends = range(len(folded) - 1, len(folded) + 2)
+    slipped = len(folded) >= 4 and any(distance(there[:end], folded) == 1 for end in ends)
+    return "begins_with_a_slip" if slipped else None
+
+
+def each_reading(
+    entry: Entry, text: str, near_number: Callable[[Entry, str, bool], str | None]
+) -> Iterator[str | None]:
     key, maker = identity_key(text), search_key(entry.maker)
     folded = search_key(key)
-    yield near_number(entry, key, with_maker=False)
+    yield near_number(entry, key, False)
     if len(maker) < len(folded):
         places = [i for i, c in enumerate(key) if c.isalnum()]
         if folded.startswith(maker):
-            yield near_number(entry, key[places[len(maker) - 1] + 1 :], with_maker=True)
+            yield near_number(entry, key[places[len(maker) - 1] + 1 :], True)
         if folded.endswith(maker):
-            yield near_number(entry, key[: places[len(folded) - len(maker)]], with_maker=True)
+            yield near_number(entry, key[: places[len(folded) - len(maker)]], True)
     words = text.split()
     for cut in range(1, min(len(words), 5)):
         try:
@@ -76,9 +86,9 @@ def each_reading(entry: Entry, text: str) -> Iterator[str | None]:
         except QuestionError:
             continue
         if len(name) >= 3 and maker.startswith(name) and maker != name:
-            yield near_number(entry, rest, with_maker=True)
+            yield near_number(entry, rest, True)
         if len(name) >= 3 and (slipped := slip(maker, name)):
-            exact = near_number(entry, rest, with_maker=True)
+            exact = near_number(entry, rest, True)
             yield slipped if exact in (SAME, OTHER_SIGNS, READS_LIKE) else None
     if maker == folded or (len(folded) >= 3 and maker.startswith(folded)):
         yield "maker"
@@ -86,8 +96,8 @@ def each_reading(entry: Entry, text: str) -> Iterator[str | None]:
         yield "maker_alike"
 
 
-def nearest(entry: Entry, text: str) -> str | None:
-    found = [code for code in each_reading(entry, text) if code is not None]
+def nearest(entry: Entry, text: str, how: Callable[[Entry, str, bool], str | None] = near_number) -> str | None:
+    found = [code for code in each_reading(entry, text, how) if code is not None]
     return min(found, key=CODES.index) if found else None
 
 
@@ -95,6 +105,8 @@ def ordered(entries: list[Entry], text: str) -> list[tuple[str, str, str]]:
     """Nearness, maker and number of each entry that is near, in the order of a search."""
     status = {"current": 0, None: 1, "superseded": 2, "obsolete": 3}
     near = [(nearest(entry, text), entry) for entry in entries]
+    if not any(code for code, _ in near):
+        near = [(nearest(entry, text, begun), entry) for entry in entries]
     found = sorted(
         (CODES.index(code), 4 if e.claim else status[e.status], e.maker_key, e.number_key, e.maker, e.number)
         for code, e in near

@@ -79,6 +79,9 @@ WORDS = [
      "the query has 7 besides, after character 7: another part"),
     ("2024-07", "9-2024-07", "one_character_added",
      "the query has 9 besides, before the first character: another part"),
+    ("Dulse 23", "dulce 2", "begins_with_a_slip",
+     "begins with what was asked but for one character, and goes on: may be another part "
+     "(they part at its character 4)"),
     ("2024-07", "2042-07", "two_characters_swapped", "24 where the query has 42, at character 3: another part"),
     ("2024-07", "2O21-07", "one_character_differs",
      "4 where the query has 1, at character 4: another part; reads like it otherwise: "
@@ -216,7 +219,8 @@ catalogues = st.lists(
 @st.composite
 def disguised(draw: st.DrawFn, text: str) -> str:
     """A text as it may come off a worn label."""
-    how = draw(st.sampled_from(("as it is", "wrong", "missing", "added", "swapped", "cut", "no signs", "look-alike")))
+    ways = ("as it is", "wrong", "missing", "added", "swapped", "cut", "half", "no signs", "look-alike")
+    how = draw(st.sampled_from(ways))
     at = draw(st.integers(0, max(0, len(text) - 1)))
     other = draw(st.sampled_from("017AXO-"))
     return {
@@ -226,6 +230,7 @@ def disguised(draw: st.DrawFn, text: str) -> str:
         "added": text[:at] + other + text[at:],
         "swapped": text[:at] + text[at : at + 2][::-1] + text[at + 2 :],
         "cut": text[at:],
+        "half": (text[:at] + other + text[at + 1 :])[:-1],
         "no signs": "".join(filter(str.isalnum, text)),
         "look-alike": text.replace("0", "O").replace("1", "l"),
     }[how]

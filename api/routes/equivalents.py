@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -14,12 +15,16 @@ from api.problems import documented
 from api.representation import Reply, ReplyNeeded
 from api.store import Catalogue, CatalogueNeeded
 from specdb import answers
-from specdb.duty.dotted import dotted_names, faults_as_typed, question_of
+from specdb.duty.dotted import dotted_names, dotted_of, faults_as_typed, question_of
 from specdb.duty.question import Question
 from specdb.ranking import rank
 from specdb.wording import UnitSystem
 
 router = APIRouter(prefix="/v1", tags=["decisions"], route_class=StrictRoute)
+
+
+LINKED_BYTES = 4096
+"""Longest address of a question that is given with its answer: headers have limits of their own."""
 
 
 class Shown(BaseModel):
@@ -41,8 +46,18 @@ class Shown(BaseModel):
 def find_equivalents(
     catalogue: CatalogueNeeded, question: Question, shown: Annotated[Shown, Query()], reply: ReplyNeeded
 ) -> Response:
-    """Which elements serve this duty, or may stand in for this original: what each meets, misses or has not shown."""
-    return _ranked(catalogue, question, shown.units, reply)
+    """Which elements serve this duty, or may stand in for this original: what each meets, misses or has not shown.
+
+    `Link` with `rel="canonical"` is the address of the same question, to be kept or sent to somebody.
+    """
+    return _ranked(catalogue, question, shown.units, reply, _address(question, shown))
+
+
+def _address(question: Question, shown: Shown) -> dict[str, str]:
+    """Where the same is answered to GET, unless that is too long."""
+    names = dotted_of(question) | shown.model_dump(exclude_defaults=True)
+    address = f"/v1/equivalents?{urlencode(names)}"
+    return {"canonical": address} if len(address) <= LINKED_BYTES else {}
 
 
 def _parameters() -> list[dict[str, Any]]:
@@ -82,7 +97,9 @@ def _shown(query: Mapping[str, str]) -> Shown:
         raise RequestValidationError([{**e, "loc": ("query", *e["loc"])} for e in error.errors()]) from None
 
 
-def _ranked(catalogue: Catalogue, question: Question, units: UnitSystem, reply: Reply) -> Response:
+def _ranked(
+    catalogue: Catalogue, question: Question, units: UnitSystem, reply: Reply, links: Mapping[str, str] | None = None
+) -> Response:
     state = reply.at(catalogue.state(question.as_of))
     answer = answers.equivalents(
         rank(question, catalogue.snapshot(state.revision)),
@@ -90,4 +107,4 @@ def _ranked(catalogue: Catalogue, question: Question, units: UnitSystem, reply: 
         units=units,
         include_without_evidence=question.include_without_evidence,
     )
-    return reply.give(answer, units)
+    return reply.give(answer, units, links=links)

@@ -13,7 +13,7 @@ from specdb.trade.pressure_classes import PRESSURE_CLASSES, class_covering
 from specdb.units import show
 from specdb.wording import UnitSystem, span
 
-_SOURCE = "common practice, from a source that could not be traced; no standard draws these lines"
+_SOURCE = "common practice, without a source; no standard draws these lines"
 RATING_DECIDES = (
     "The maker's own ratings of the part in hand decide, and pressure peaks count. Collapse pressure of the element "
     "inside is another thing."

@@ -287,6 +287,11 @@ def _rows(
                 return None
     except csv.Error as error:
         remedy = "A quote opened must be closed, and a quote within a quoted cell is written twice."
-        findings.fault(file, f"The quotes or cells from here on cannot be read: {error}.", remedy, row=begins)
+        if "field limit" in str(error):
+            message = f"A cell from here on has more than {csv.field_size_limit()} characters."
+            remedy = "Shorten it; if it is not that long, a quote before it is not closed."
+        else:
+            message = f"The quotes or cells from here on cannot be read: {error}."
+        findings.fault(file, message, remedy, row=begins)
         return None
     return rows

@@ -16,7 +16,7 @@ def print_calculation(out: Console, answer: Calculated, units: UnitSystem) -> No
     if len(rows.rows) > 1:
         made = table(*rows.columns)
         for cells in rows.rows:
-            row(made, *(f"{cell:.6g}" if isinstance(cell, float) else cell for cell in cells))
+            row(made, *(f"{cell:.10g}" if isinstance(cell, float) else cell for cell in cells))
         out.print()
         show_table(out, made)
     for title, sentences in (("Note", answer.notes), ("Caution", answer.cautions), ("Source", [answer.source])):

@@ -1,6 +1,6 @@
 """Classes of spin-on housings by working pressure: what the trade calls low, medium and high pressure.
 
-Common practice, from a source that could not be traced; no standard draws these lines. The maker's rating of the
+Common practice, without a source; no standard draws these lines. The maker's rating of the
 part in hand decides.
 """
 

@@ -24,13 +24,13 @@ LOWEST_DEGC = -70.0
 """Lowest temperature taken: the cold end of the ASTM D341 charts (from memory)."""
 
 HIGHEST_DEGC = 340.0
-"""Highest temperature taken: up to it the charts are straight (ASTM D341-09, 3.1)."""
+"""Highest temperature taken: up to it the charts are straight (ASTM D341, from memory)."""
 
 LOWEST_MM2_S, HIGHEST_MM2_S = 0.21, 2e7
 """Viscosities the ASTM D341 equation covers (from memory)."""
 
 LOWEST_NU100_MM2_S = 2.0
-"""A viscosity index needs at least this viscosity at 100 °C (ASTM D2270-10, 1.2)."""
+"""A viscosity index needs at least this viscosity at 100 °C (ASTM D2270, from memory)."""
 
 _ABSOLUTE_ZERO_DEGC = -273.15
 

@@ -30,6 +30,8 @@ def test_get_answers_what_post_answers(client: TestClient, question: dict[str, A
     assert got.headers["content-type"] == posted.headers["content-type"]
     if posted.status_code == 200:
         assert got.content == posted.content
+        kept = posted.links.get("canonical", {"url": str(got.url)})["url"]
+        assert client.get(kept).content == posted.content
         return
     # A refusal is the same but for the names of the fields.
     for one, other in zip(got.json()["errors"], posted.json()["errors"], strict=True):
@@ -40,6 +42,15 @@ def test_the_example_of_the_contract(client: TestClient) -> None:
     dotted = dict(flat(EXAMPLE))
     assert set(dotted_of(read_question(EXAMPLE)).items()) <= set(dotted.items())
     assert client.get(EQUIVALENTS, params=dotted).content == client.post(EQUIVALENTS, json=EXAMPLE).content
+
+
+def test_a_question_in_a_body_has_an_address_unless_that_is_too_long(client: TestClient) -> None:
+    short = client.post(EQUIVALENTS, json=EXAMPLE, params={"units": "us"})
+    assert client.get(short.links["canonical"]["url"]).content == short.content
+    requirement = {"characteristic": "collapse_pressure", "at_least": "1 MPa", "standard": "x" * 200}
+    long = client.post(EQUIVALENTS, json={"duty": {"require": [requirement] * 16}})
+    assert "canonical" not in long.links
+    assert client.get(EQUIVALENTS, params=BETA).links == {}
 
 
 def test_a_row_of_a_spreadsheet_with_empty_cells(client: TestClient) -> None:

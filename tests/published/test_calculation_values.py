@@ -126,7 +126,7 @@ def test_2_propanol_is_the_liquid_unless_another_is_stated():
     ],
 )
 def test_pressure_classes(psi, name, working, burst):
-    # Common practice, from a source that could not be traced: 150 psi working and 300 psi burst; 500 and 1,000 to
+    # Common practice, without a source: 150 psi working and 300 psi burst; 500 and 1,000 to
     # 1,500 psi; 3,000 and 6,000 psi.
     told = calculate("pressure_class", {"working_pressure": f"{psi} psi"}, "us")
     assert told.pressure_class == name

@@ -84,6 +84,6 @@ def test_viscosity_index_as_an_independent_package_prints_it(nu40, nu100, index)
 
 
 def test_no_index_below_2():
-    # ASTM D2270-10, 1.2: the practice does not apply below 2.0 mm²/s at 100 °C; table 1 serves from 2 to 70.
+    # ASTM D2270, from memory: the practice does not apply below 2.0 mm²/s at 100 °C.
     with pytest.raises(ConditionsError):
         viscosity_index(6.0, 1.99)

@@ -75,7 +75,8 @@ class Limits:
 def _unread(scope: Scope, most: int) -> problems.Problem | None:
     """Why a request is refused before any of its body is read."""
     if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > ADDRESS_BYTES:
-        return problems.of_status(414, f"The address is longer than {ADDRESS_BYTES} bytes. Equivalents can be asked by POST.")
+        too_long = f"The address is longer than {ADDRESS_BYTES} bytes. Equivalents can be asked by POST."
+        return problems.of_status(414, too_long)
     headers = Headers(scope=scope)
     announced = headers.get("content-length", "").strip().lstrip("0")
     if announced.isdecimal() and (len(announced) > len(str(most)) or int(announced) > most):

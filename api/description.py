@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from importlib import resources
 from typing import Any
 
@@ -11,6 +11,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api import problems
+from api.glossary import JUDGED_SCHEMAS, MEANING, REASONS_OF_A_VERDICT, WORDS
 from api.tracing import HEADER as REQUEST_ID_HEADER
 
 ABOUT = """\
@@ -90,7 +91,16 @@ def _description_of(app: FastAPI) -> dict[str, Any]:
     problem = problems.Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     schemas |= problem.pop("$defs") | {"Problem": problem}
     components["headers"] = HEADERS
+    asked = _named_in_questions(described)
+    for name, schema in schemas.items():
+        _say_meaning(schema.get("properties", {}), MEANING)
+        if name not in asked:
+            schema.pop("additionalProperties", None)  # fields may be added to answers
+            _say_words(schema.get("properties", {}), WORDS)
+        if name in JUDGED_SCHEMAS:
+            _say_words(schema["properties"], {"reason": REASONS_OF_A_VERDICT})
     for method, operation in _operations(described):
+        _say_meaning({p["name"]: p for p in operation.get("parameters", ())}, MEANING)
         _say_refusals(operation)
         _say_headers(operation, method)
         _say_csv(operation)
@@ -102,6 +112,39 @@ def _description_of(app: FastAPI) -> dict[str, Any]:
 def _operations(described: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     for operations in described["paths"].values():
         yield from operations.items()
+
+
+def _named_in_questions(described: dict[str, Any]) -> set[str]:
+    """Names of the schemas that questions are made of."""
+    found: set[str] = set()
+    asked = [o.get("requestBody", {}) for _, o in _operations(described)]
+    asked += [o.get("parameters", []) for _, o in _operations(described)]
+    while asked:
+        part = asked.pop()
+        if isinstance(part, dict):
+            name = str(part.get("$ref", "")).rpartition("/")[2]
+            if name and name not in found:
+                found.add(name)
+                asked.append(described["components"]["schemas"][name])
+            asked += part.values()
+        elif isinstance(part, list):
+            asked += part
+    return found
+
+
+def _say_meaning(fields: dict[str, dict[str, Any]], meaning: Mapping[str, str]) -> None:
+    """Describe what does not describe itself."""
+    for name, field in fields.items():
+        if not field.get("description") and name in meaning:
+            field["description"] = meaning[name]
+
+
+def _say_words(fields: dict[str, dict[str, Any]], words: Mapping[str, Sequence[str]]) -> None:
+    """Name all that a word may be."""
+    for name, field in fields.items():
+        for branch in field.get("anyOf", [field]):
+            if name in words and branch.get("type") == "string":
+                branch["enum"] = list(words[name])
 
 
 def _say_refusals(operation: dict[str, Any]) -> None:

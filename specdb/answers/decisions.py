@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
+from typing_extensions import override
 
-from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Stamped, Tabular, bounds, number, quantity
+from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bounds, number, quantity
 from specdb.answers.tables import Cell, Table, column
 from specdb.bounds import NOT_SHOWN
 from specdb.catalog.snapshot import Snapshot, Source
@@ -123,7 +124,21 @@ class CandidateShown(Answer):
     criteria: list[CriterionShown]
 
 
-class EquivalentsAnswer(Tabular):
+class Decision(Tabular):
+    """An answer to a decision: the cautions are to be shown wherever it is read."""
+
+    cautions: list[str]
+
+    @override
+    def table(self, units: UnitSystem = "si") -> Table:
+        """The cautions stand in the last column, once."""
+        made = super().table(units)
+        told = " ".join(self.cautions)
+        rows = [[*row, told if place == 0 else None] for place, row in enumerate(made.rows)]
+        return Table((*made.columns, "cautions"), rows)
+
+
+class EquivalentsAnswer(Decision):
     original: CandidateShown | None
     requirements: list[RequirementShown]
     considered: int
@@ -132,13 +147,13 @@ class EquivalentsAnswer(Tabular):
     assumptions: dict[str, str]
     unused: list[str]
     notes: list[str]
-    cautions: list[str]
     candidates: list[CandidateShown]
     elements_without_evidence: list[ElementNamed] | None
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    @override
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         """A row for each candidate and criterion."""
-        return Table(_columns(units), _lines(self, self.requirements, self.candidates))
+        return Table(_columns(units), _lines(self.requirements, self.candidates))
 
 
 class ComparedShown(CandidateShown):
@@ -170,7 +185,7 @@ class RowShown(Answer):
     cells: list[CellShown]
 
 
-class ComparisonAnswer(Tabular):
+class ComparisonAnswer(Decision):
     original: CandidateShown | None
     requirements: list[RequirementShown]
     elements: list[ComparedShown]
@@ -179,12 +194,12 @@ class ComparisonAnswer(Tabular):
     assumptions: dict[str, str]
     unused: list[str]
     notes: list[str]
-    cautions: list[str]
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    @override
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         """A row for each element and criterion, the original's first; ``role`` tells which is which."""
-        original = _lines(self, self.requirements, [self.original] if self.original else [])
-        compared = _lines(self, self.requirements, self.elements)
+        original = _lines(self.requirements, [self.original] if self.original else [])
+        compared = _lines(self.requirements, self.elements)
         rows = [["original", *line] for line in original] + [["compared", *line] for line in compared]
         return Table(("role", *_columns(units)), rows)
 
@@ -428,20 +443,19 @@ def _columns(units: UnitSystem) -> tuple[str, ...]:
         *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", "allow", "origin"),
         *("verdict", "verdict_without_assumptions", "assumed", "reason", "lean"),
         *("shown_low", "shown_high", "shown_word", column("difference", "length", units), "estimate", "margin"),
-        *("basis", "by_rounding", "explanation", "sources", "catalog_revision", "method_version"),
+        *("basis", "by_rounding", "explanation", "sources"),
     )
 
 
 def _lines(
-    answer: Stamped, requirements: Sequence[RequirementShown], candidates: Sequence[CandidateShown]
+    requirements: Sequence[RequirementShown], candidates: Sequence[CandidateShown]
 ) -> list[list[Cell]]:
     """One for each candidate and criterion, with a cell for each of the columns."""
     required = {requirement.id: _required_cells(requirement) for requirement in requirements}
-    stamp: list[Cell] = [answer.catalog_revision, answer.method_version]
     lines = []
     for shown in candidates:
         named: list[Cell] = [shown.rank, shown.element.element_id, shown.element.maker, shown.element.number]
-        lines += [[*named, *required[c.requirement], *_shown_cells(c), *stamp] for c in shown.criteria]
+        lines += [[*named, *required[c.requirement], *_shown_cells(c)] for c in shown.criteria]
     return lines
 
 

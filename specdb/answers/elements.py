@@ -93,7 +93,7 @@ class ElementAnswer(Tabular):
     history: list[StepShown] | None = None
 
     @override
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         """One row a rating; where the history was asked for, one row a change."""
         if self.history is not None:
             return history_table(self.history)

@@ -65,7 +65,7 @@ class RevisionsAnswer(Tabular):
     next: str | None = None
 
     @override
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         counted = tuple(CountsShown.model_fields)
         rows = [
             [r.revision, r.at, r.actor, r.reason, *(getattr(r.added, name) for name in counted)]

@@ -91,7 +91,7 @@ class ElementsAnswer(Tabular):
     next: str | None = None
 
     @override
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         names = ("element_id", "maker", "number", *_WORDS, *_LISTS)
         measures = [column(name, "length", units) for name in MEASURES]
         counted = [f"{key}_ratings" for key in CHARACTERISTICS]

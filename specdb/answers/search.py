@@ -58,7 +58,7 @@ class SearchAnswer(Tabular):
     hits: list[HitShown]
 
     @override
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         element = ("element_id", "maker", "number", *_NAMED)
         claim = ("number_is", "maker", "number", "replaces_maker", "replaces_number", "source", "date", "remark")
         rows = [

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from pydantic import BaseModel, ConfigDict
+from typing_extensions import override
 
-from specdb.answers.tables import Table
+from specdb.answers.tables import Cell, Table
 from specdb.units import express
 from specdb.wording import UnitSystem
 
@@ -26,14 +27,25 @@ class Stamped(Answer):
 class WithTable(Answer):
     """An answer that has a flat table beside its nested form."""
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    method_version: str = METHOD_VERSION
+
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         """The rows, one to a line, with the names of columns that carry their units. ``units`` are those the answer was
         made in."""
         raise NotImplementedError
 
+    def table(self, units: UnitSystem = "si") -> Table:
+        """The same with what the answer was made from and how, in the last columns."""
+        return self.plain_table(units).followed_by({"method_version": self.method_version})
+
 
 class Tabular(Stamped, WithTable):
     """An answer with rows that a catalogue has part in."""
+
+    @override
+    def table(self, units: UnitSystem = "si") -> Table:
+        stamp: dict[str, Cell] = {"catalog_revision": self.catalog_revision, "method_version": self.method_version}
+        return self.plain_table(units).followed_by(stamp)
 
 
 class QuantityShown(Answer):

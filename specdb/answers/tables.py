@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from specdb.units import express
@@ -30,6 +30,10 @@ class Table:
 
     columns: tuple[str, ...]
     rows: Sequence[Sequence[Cell]]
+
+    def followed_by(self, same: Mapping[str, Cell]) -> Table:
+        """The table with further columns, in each of which every row has the same cell."""
+        return Table((*self.columns, *same), [[*row, *same.values()] for row in self.rows])
 
     def csv(self) -> str:
         """RFC 4180: commas, CRLF, quotes where needed, a line of headings first."""

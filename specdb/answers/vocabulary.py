@@ -35,7 +35,7 @@ class CharacteristicsAnswer(Tabular):
     attributes: list[AttributeShown]
 
     @override
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         """One row a characteristic, then one an attribute; lists are joined by semicolons."""
         rows = [
             [

@@ -112,7 +112,7 @@ class CalculationsAnswer(WithTable):
     method_version: str = METHOD_VERSION
     calculations: list[CalculationShown]
 
-    def table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - there are none
+    def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - there are none
         """One row for each field of each calculation."""
         return Table(
             ("name", "title", "field", "needed", "description", "example", "source"),

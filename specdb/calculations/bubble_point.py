@@ -51,7 +51,7 @@ class PoreAnswer(Calculated):
     pressure: QuantityShown = Field(description="pressure of the bubble, the head of the liquid included")
     head: QuantityShown = Field(description="of that, the head of the liquid above the pore")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         pressures = [column(name, "pressure", units) for name in ("pressure", "head")]
         return Table(
             (column("pore", "size", units), *pressures), [(self.pore.value, self.pressure.value, self.head.value)]

@@ -77,7 +77,7 @@ class CleanlinessAnswer(Calculated):
     counting: Literal["automatic", "microscope"]
     numbers: list[ScaleNumberShown]
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         quantities = [column(name, "counts", units) for name in ("more_than", "up_to", "counted")]
         return Table(
             ("code", "counting", column("size", "size", units), "scale", "written", "number", *quantities),

@@ -32,7 +32,7 @@ class ConvertAnswer(Calculated):
     text: str = Field(description="the quantity as typed")
     converted: QuantityShown
 
-    def table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - the unit is a column
+    def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - the unit is a column
         return Table(
             ("kind", "text", "converted", "unit"),
             [(self.kind, self.text, self.converted.value, self.converted.unit)],

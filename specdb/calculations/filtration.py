@@ -57,7 +57,7 @@ class FiltrationAnswer(Calculated):
     customary_ratio: float | None = Field(None, description="the ratio that this efficiency is customarily printed for")
     customary_efficiency: QuantityShown | None = Field(None, description="the efficiency customarily printed for it")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         customary = None if self.customary_efficiency is None else self.customary_efficiency.value
         efficiency, printed = (column(name, "percent", units) for name in ("efficiency", "customary_efficiency"))
         return Table(
@@ -218,7 +218,7 @@ class PointOnCurve(Calculated):
     size_above: QuantityShown = Field(description="the tested size above it")
     ratio_above: float
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         below, above = column("size_below", "size", units), column("size_above", "size", units)
         return Table(
             (

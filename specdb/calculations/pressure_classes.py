@@ -33,7 +33,7 @@ class PressureClassAnswer(Calculated):
     burst_low: QuantityShown | None = Field(description="least pressure at which its housings customarily burst")
     burst_high: QuantityShown | None = Field(description="greatest of the customary burst ratings")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         pressures = (self.working_pressure, self.class_working_pressure, self.burst_low, self.burst_high)
         names = ("working_pressure", "class_working_pressure", "burst_low", "burst_high")
         return Table(

@@ -67,7 +67,7 @@ class PressureDropAnswer(Calculated):
     estimate: QuantityShown = Field(description="best estimate; it proves nothing")
     basis: Literal["as_stated", "from_curve"] = Field(description="whether a bound is a point as stated")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         drops = (self.drop_low, self.drop_high, self.estimate)
         return Table(
             (

@@ -36,7 +36,7 @@ class SizeScaleAnswer(Calculated):
     size_c: QuantityShown = Field(description="in µm(c), calibrated to ISO 11171")
     size_acftd: QuantityShown = Field(description="in µm on the ACFTD scale, calibrated to ISO 4402")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         return Table(
             ("scale", column("size_c", "size", units), column("size_acftd", "size", units)),
             [(self.scale, self.size_c.value, self.size_acftd.value)],

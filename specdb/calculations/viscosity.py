@@ -65,7 +65,7 @@ class ViscosityAnswer(Calculated):
     viscosity_high: QuantityShown | None = Field(None, description="of a grade: the greatest that its band leaves")
     dynamic_viscosity: QuantityShown | None = Field(None, description="viscosity times the stated density")
 
-    def table(self, units: UnitSystem = "si") -> Table:
+    def plain_table(self, units: UnitSystem = "si") -> Table:
         names = ("viscosity", "viscosity_low", "viscosity_high")
         shown = (self.viscosity, self.viscosity_low, self.viscosity_high, self.dynamic_viscosity)
         return Table(
@@ -193,7 +193,7 @@ class ViscosityIndexAnswer(Calculated):
     viscosity_index: float = Field(description="not rounded")
     reported: int = Field(description="rounded to a whole number, as it is reported")
 
-    def table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - an index has none
+    def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - an index has none
         return Table(("viscosity_index", "reported"), [(self.viscosity_index, self.reported)])
 
 

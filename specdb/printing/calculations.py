@@ -12,7 +12,7 @@ from specdb.wording import UnitSystem
 def print_calculation(out: Console, answer: Calculated, units: UnitSystem) -> None:
     """The sentence first; a table only where there is more than one row; then what goes with the number."""
     say(out, answer.words)
-    rows = answer.table(units)
+    rows = answer.plain_table(units)
     if len(rows.rows) > 1:
         made = table(*rows.columns)
         for cells in rows.rows:

@@ -21,6 +21,7 @@ COLUMNS = [
     "drop_of", "capacity_basis", "standard", "dust", "allow", "origin", "verdict", "verdict_without_assumptions",
     "assumed", "reason", "lean", "shown_low", "shown_high", "shown_word", "difference_mm", "estimate", "margin",
     "basis", "by_rounding", "explanation", "sources", "catalog_revision", "method_version",
+    "cautions",
 ]  # fmt: skip
 US = {"mm": "in", "l_min": "us_gpm", "kg_m3": "lb_ft3", "kpa": "psi"}
 DUTY = {name: EXAMPLE[name] for name in ("original", "duty")}
@@ -115,6 +116,8 @@ def assert_same(rows: list[Row], told: dict[str, Any], shown: list[dict[str, Any
         assert row["sources"] == "; ".join(dict.fromkeys(s["source"] for s in criterion["sources"] if s["source"]))
         assert int(row["catalog_revision"]) == told["catalog_revision"]
         assert row["method_version"] == told["method_version"]
+    # Once, where the sheet is read.
+    assert [row["cautions"] for row in rows] == [" ".join(told["cautions"]), *[""] * (len(rows) - 1)]
 
 
 @pytest.mark.parametrize("units", ["si", "us"])

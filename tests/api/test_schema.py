@@ -27,6 +27,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from api import create_app
 from api.admission import IMPORTS
 from api.description import HEADERS, TAGS, example_of
+from api.glossary import MEANING, WORDS
 from api.routes.calculations import OPERATION_IDS
 from specdb.errors import ImportRefusedError, InputError, NotOnFileError, RevisionMovedError, WritesRefusedError, family
 from tests.api import examples
@@ -333,3 +334,31 @@ def test_the_headers_described_are_those_that_are_sent(client: TestClient) -> No
     response = client.get("/v1/elements", params={"limit": 1})
     for name, header in HEADERS.items():
         assert re.fullmatch(header["schema"].get("pattern", ".*"), response.headers[name])
+
+
+def test_every_field_and_parameter_is_described(client: TestClient) -> None:
+    document = client.get("/openapi.json").json()
+    for name, defined in document["components"]["schemas"].items():
+        bare = [field for field, its in defined.get("properties", {}).items() if not its.get("description")]
+        assert not bare, f"{name}: {bare}"
+    for operation in _operations_of(document):
+        bare = [its["name"] for its in operation.get("parameters", ()) if not its.get("description")]
+        assert not bare, f"{operation['operationId']}: {bare}"
+
+
+def test_the_glossary_says_nothing_of_what_is_not_there(client: TestClient) -> None:
+    document = client.get("/openapi.json").json()
+    there = {field for defined in document["components"]["schemas"].values() for field in defined.get("properties", {})}
+    there |= {its["name"] for operation in _operations_of(document) for its in operation.get("parameters", ())}
+    assert set(MEANING) | set(WORDS) <= there
+
+
+def test_answers_may_grow_and_questions_refuse_what_they_do_not_know(client: TestClient) -> None:
+    schemas = client.get("/openapi.json").json()["components"]["schemas"]
+    closed = {name for name, defined in schemas.items() if defined.get("additionalProperties") is False}
+    assert not {name for name in closed if name.endswith(("Answer", "Shown", "Named", "Listed", "OnFile"))}
+    assert {"Question", "ComparisonAsked", "DutyAsked", "FitAsked", "FluidAsked", "RequirementAsked"} <= closed
+
+
+def _operations_of(document: dict[str, Any]) -> list[dict[str, Any]]:
+    return [operation for path in document["paths"].values() for operation in path.values()]

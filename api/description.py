@@ -106,6 +106,8 @@ def _description_of(app: FastAPI) -> dict[str, Any]:
         _say_csv(operation)
         _say_links(operation)
         _say_example(operation)
+    for name in set(schemas) - _named_in(described, [described["paths"]]):
+        del schemas[name]  # one that is written out where it is asked, and named nowhere
     return described
 
 
@@ -116,19 +118,25 @@ def _operations(described: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]
 
 def _named_in_questions(described: dict[str, Any]) -> set[str]:
     """Names of the schemas that questions are made of."""
-    found: set[str] = set()
     asked = [o.get("requestBody", {}) for _, o in _operations(described)]
-    asked += [o.get("parameters", []) for _, o in _operations(described)]
-    while asked:
-        part = asked.pop()
+    return _named_in(described, asked + [o.get("parameters", []) for _, o in _operations(described)])
+
+
+def _named_in(described: dict[str, Any], parts: list[Any]) -> set[str]:
+    """Names of the schemas that ``parts`` refer to, and those refer to in turn."""
+    schemas = described["components"]["schemas"]
+    found: set[str] = set()
+    left = list(parts)
+    while left:
+        part = left.pop()
         if isinstance(part, dict):
             name = str(part.get("$ref", "")).rpartition("/")[2]
-            if name and name not in found:
+            if name in schemas and name not in found:
                 found.add(name)
-                asked.append(described["components"]["schemas"][name])
-            asked += part.values()
+                left.append(schemas[name])
+            left += part.values()
         elif isinstance(part, list):
-            asked += part
+            left += part
     return found
 
 

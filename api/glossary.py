@@ -4,7 +4,9 @@ model does not say itself, and the closed lists that a word comes from."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import get_args
 
+from specdb.catalog.history import Fact, Happened
 from specdb.catalog.search import NEAR
 from specdb.characteristics import (
     ATTRIBUTES,
@@ -14,6 +16,7 @@ from specdb.characteristics import (
     LABORATORIES,
     QUALIFIERS,
     SCALES,
+    Gate,
 )
 from specdb.criteria import BASES, REASONS
 from specdb.wording import LEANS, ORIGINS, VERDICTS
@@ -194,6 +197,9 @@ WORDS: Mapping[str, Sequence[str]] = {
     "capacity_basis": CAPACITY_BASES,
     "laboratory": LABORATORIES,
     "size_scale": SCALES,
+    "what": get_args(Fact),
+    "change": get_args(Happened),
+    "gate": get_args(Gate),
     "sense": tuple(dict.fromkeys(c.sense for c in CHARACTERISTICS.values())),
 }
 """Of some words in answers, all that they may be."""

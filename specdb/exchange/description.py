@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import codecs
+import difflib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
@@ -76,6 +77,12 @@ def read_descriptions(data: bytes, findings: Findings) -> dict[str, Description]
         else:
             described[sheet] = _description(resource, path, top_decimal, where, findings)
     return described
+
+
+def sheet_meant(name: str, there: Collection[str]) -> str | None:
+    """The sheet that a name is a slip away from, unless that sheet is there as well."""
+    near = difflib.get_close_matches(name.strip().casefold(), [s for s in SHEETS if s not in there], 1, cutoff=0.8)
+    return near[0] if near else None
 
 
 def _fault(

@@ -51,6 +51,10 @@ class ExportReport:
     notes: tuple[str, ...]
 
 
+_NO_FOLDERS = (".xls", ".xlsm", ".xlsb", ".ods", ".csv", ".tsv", ".json", ".txt", ".sqlite")
+"""Endings of names by which nobody means a folder."""
+
+
 def export_catalogue(
     engine: sa.Engine, target: Path, *, as_of: AsOf | None = None, formula_safe: bool = False
 ) -> ExportReport:
@@ -67,6 +71,9 @@ def export_catalogue(
     the store cannot be used. Nothing is left half written.
     """
     ending = target.suffix.casefold()
+    if ending in _NO_FOLDERS:
+        remedy = "End the name in .xlsx for a workbook or .zip for a packed folder, or name a folder."
+        raise QuestionError("A catalogue is not written so.", value=target.name, field="target", remedy=remedy)
     if ending == ".xlsx":
         return export_workbook(engine, target, as_of=as_of)
     export = export_zip if ending == ".zip" else export_folder

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from specdb.exchange.archive import Archive
-from specdb.exchange.description import DESCRIPTION_FILE, SHEETS, Description, read_descriptions
+from specdb.exchange.description import DESCRIPTION_FILE, SHEETS, Description, read_descriptions, sheet_meant
 from specdb.exchange.faults import MOST_FAULTS, Findings
 
 LONGEST_CELL_CHARACTERS = 10_000
@@ -128,7 +128,12 @@ def _paths(
         remedy = f"It should hold some of {', '.join(f'{sheet}.csv' for sheet in SHEETS)}."
         findings.fault(place, "There is no sheet in the folder.", remedy)
     for name in names:
-        if name.casefold().endswith((".csv", ".tsv", ".xlsx")) and name not in paths.values():
+        if not name.casefold().endswith((".csv", ".tsv", ".xlsx")) or name in paths.values():
+            continue
+        meant = sheet_meant(name.rpartition(".")[0], paths)
+        if meant is not None and name.casefold().endswith(".csv"):
+            findings.fault(name, "There is no sheet of this name.", f"Name it {meant}.csv if that is meant.")
+        else:
             findings.note(f"{name} is none of the sheets known here and was not read")
     return paths
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -151,12 +152,28 @@ class _Known:
         named = row.named
         if (named.maker_key, named.number_key) in self.elements or "elements" in self.facts.unread:
             return True
+        if named.maker_key not in {maker for maker, _ in self.elements}:
+            self._unknown_maker(row)
+            return False
         self.findings.fault(
             row.row.file, "This element is neither in elements.csv nor on file.",
             f"Add {named.maker} {named.number} to elements.csv, or correct the number.",
             row=row.row.number, column="number", found=named.number,
         )  # fmt: skip
         return False
+
+
+    def _unknown_maker(self, row: RatingRow | WithdrawalRow) -> None:
+        named = row.named
+        stated = {e.named.maker_key: e.named.maker for e in self.facts.elements}
+        makers = {key: stated.get(key, key) for key in sorted({key for key, _ in self.elements})}
+        near = difflib.get_close_matches(named.maker_key, makers, 1, cutoff=0.7)
+        meant = f"Is {makers[near[0]]} meant? " if near else ""
+        self.findings.fault(
+            row.row.file, "No element of this maker is in elements.csv or on file.",
+            f"{meant}If the maker is new, add {named.maker} {named.number} to elements.csv.",
+            row=row.row.number, column="maker", found=named.maker,
+        )  # fmt: skip
 
 
 # --- elements -------------------------------------------------------------------------------------

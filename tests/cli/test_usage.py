@@ -147,6 +147,8 @@ def test_a_reader_that_has_gone_ends_the_program_with_141(demo_store_url: str) -
 def test_an_interrupted_program_ends_with_130_and_says_nothing(demo_store_url: str, tmp_path: Path) -> None:
     fifo = tmp_path / "question.json"
     os.mkfifo(fifo)
+    # Where the tests run in the background the signal may be ignored, and programs inherit that.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     process = subprocess.Popen(
         [PROGRAM, "rank", "--duty", str(fifo)],
         env=environment(SPECDB_DATABASE_URL=demo_store_url),
@@ -154,6 +156,7 @@ def test_an_interrupted_program_ends_with_130_and_says_nothing(demo_store_url: s
         stderr=subprocess.PIPE,
         text=True,
     )
+    signal.signal(signal.SIGINT, before)
     try:
         # It waits for the question: opening the other end succeeds once it reads.
         until = time.monotonic() + 60

@@ -10,8 +10,8 @@ import pytest
 from openpyxl import Workbook
 
 from specdb.catalog import tables
-from specdb.errors import ImportRefusedError, RevisionMovedError
-from specdb.exchange import export_zip, import_catalogue, import_folder, import_upload
+from specdb.errors import ImportRefusedError, QuestionError, RevisionMovedError
+from specdb.exchange import export_catalogue, export_zip, import_catalogue, import_folder, import_upload
 from tests.specdb.exchange.conftest import ELEMENTS, SOURCES
 from tests.specdb.exchange.stored import counts, held
 
@@ -178,3 +178,41 @@ def test_what_was_given_out_zipped_is_taken_in_as_an_upload(store, write_folder,
     import_folder(store, write_folder(FILES), **WHO)
     export_zip(store, tmp_path / "out.zip")
     assert import_upload(store, "out.zip", io.BytesIO((tmp_path / "out.zip").read_bytes()), **WHO).revision is None
+
+
+def test_a_sheet_whose_name_is_a_slip_off_is_refused_and_not_passed_over(store, tmp_path):
+    folder = tmp_path / "slip"
+    folder.mkdir()
+    (folder / "elements.csv").write_text("maker,number\nDemo Works,D-1\n", encoding="utf-8")
+    (folder / "Rating.csv").write_text("maker,number,characteristic,value\n", encoding="utf-8")
+    with pytest.raises(ImportRefusedError) as refused:
+        import_catalogue(store, folder, **WHO)
+    assert [str(fault) for fault in refused.value.faults] == [
+        "Rating.csv: There is no sheet of this name. Name it ratings.csv if that is meant."
+    ]
+    (tmp_path / "slip.xlsx").write_bytes(
+        workbook({"elements": "maker,number\nDemo Works,D-1\n", "Rating": "maker,number\n"}).getvalue()
+    )
+    with pytest.raises(ImportRefusedError) as refused:
+        import_catalogue(store, tmp_path / "slip.xlsx", **WHO)
+    assert "There is no sheet of the name Rating. Name it ratings if that is meant." in str(refused.value.faults[0])
+
+
+def test_a_maker_that_nobody_knows_is_blamed_and_not_the_number(store, tmp_path):
+    folder = tmp_path / "maker"
+    folder.mkdir()
+    (folder / "elements.csv").write_text("maker,number\nDemo Works,D-1\n", encoding="utf-8")
+    row = "Demo Wroks,D-1,collapse_pressure,1 MPa\n"
+    (folder / "ratings.csv").write_text(f"maker,number,characteristic,value\n{row}", encoding="utf-8")
+    with pytest.raises(ImportRefusedError) as refused:
+        import_catalogue(store, folder, **WHO)
+    (fault,) = refused.value.faults
+    assert (fault.column, fault.found) == ("maker", "Demo Wroks")
+    assert fault.remedy.startswith("Is Demo Works meant? ")
+
+
+@pytest.mark.parametrize("name", ["cat.xls", "cat.csv", "cat.ODS"])
+def test_no_folder_is_made_of_a_name_that_means_a_file(store, tmp_path, name):
+    with pytest.raises(QuestionError, match="End the name in"):
+        export_catalogue(store, tmp_path / name)
+    assert not (tmp_path / name).exists()

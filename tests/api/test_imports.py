@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import shutil
 import threading
 import tracemalloc
@@ -14,6 +13,7 @@ from typing import Any
 import openpyxl
 import pytest
 import sqlalchemy as sa
+from httpx2 import Response
 from starlette.testclient import TestClient
 from starlette.types import Message
 
@@ -221,7 +221,11 @@ def test_the_setting_allows_imports(
     if setting is not None:
         monkeypatch.setenv("SPECDB_ALLOW_WRITES", setting)
     with TestClient(create_app(store_url)) as client:
-        assert send(client, ELEMENTS).status_code == status
+        response = send(client, ELEMENTS)
+    if status == 200:
+        assert response.status_code == 200
+    else:
+        refusal(response, status, "writes-refused")
 
 
 # --- what is sent ---------------------------------------------------------------------------------
@@ -323,10 +327,7 @@ def test_a_faulty_query_is_refused(guarded: TestClient, query: str, pointer: str
 def test_every_faulty_row_is_named(guarded: TestClient) -> None:
     rows = "maker,number,kind\nDemo Works,DW 1,spin-on\n" + ",DW 2,spin-on\n" * 150
     response = send(guarded, rows)
-    assert len(response.json()["errors"]) >= 150
-    pointers = [fault["pointer"] for fault in response.json()["errors"]]
-    refusal(response, 422, "import-refused", *pointers)
-    assert "/elements.csv/3/maker" in pointers
+    refusal(response, 422, "import-refused", *(f"/elements.csv/{line}/maker" for line in range(3, 153)))
 
 
 # --- hostile files --------------------------------------------------------------------------------
@@ -343,8 +344,7 @@ def test_half_a_gibibyte_is_refused_on_the_way_in_small_memory(guarded: TestClie
     told = spoken(guarded.app, "POST", IMPORTS, headers=FORM, messages=half_a_gibibyte())
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    assert told.status == 413
-    assert json.loads(told.body)["type"] == "urn:specdb:problem:too-large"
+    refusal(Response(told.status, headers=told.sent[0]["headers"], content=told.body), 413, "too-large")
     assert told.read == UPLOAD_BYTES // CHUNK + 1
     assert most < 16 * 2**20
 
@@ -402,16 +402,22 @@ HOSTILE: dict[str, Callable[[], bytes]] = {
     "columns.csv": lambda: b"maker,number," + b",".join(b"c%d" % n for n in range(100_000)) + b"\n",
     "blank.csv": lambda: b"\n" * 100_000,
 }
+FAULTY_LINE = {
+    "elements.csv": "/2",
+    "quoted.csv": "/2",
+    "nul.csv": "/2",
+    "noise.csv": "/2",
+    "columns.csv": "/1",
+}
+"""Where in the file the fault is; any other is refused as a whole."""
 
 
 @pytest.mark.parametrize("name", HOSTILE)
 def test_a_hostile_file_is_a_clear_problem_and_changes_nothing(guarded: TestClient, name: str) -> None:
     response = send(guarded, HOSTILE[name](), name)
-    faults = response.json()["errors"]
-    refusal(response, 422, "import-refused", *(fault["pointer"] for fault in faults))
-    assert faults
+    document = refusal(response, 422, "import-refused", f"/{name}{FAULTY_LINE.get(name, '')}")
     assert len(response.content) < 200_000
-    assert all(fault["remedy"] for fault in faults)
+    assert document["errors"][0]["remedy"]
     assert "Traceback" not in response.text
 
 

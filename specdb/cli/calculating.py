@@ -25,10 +25,10 @@ _WORDS = "words"
 
 
 class _Calculations(TyperGroup):
-    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - the parser calls it so
         return list(_commands())
 
-    def get_command(self, ctx: Any, cmd_name: str) -> TyperCommand | None:  # noqa: ARG002
+    def get_command(self, ctx: Any, cmd_name: str) -> TyperCommand | None:  # noqa: ARG002 - as above
         return _commands().get(cmd_name.replace("_", "-"))
 
 

@@ -65,10 +65,10 @@ class _Events(ContentHandler):
         super().__init__()
         self.texts: list[str] | None = None
 
-    def startElement(self, name: str, attrs: Any) -> None:  # noqa: N802
+    def startElement(self, name: str, attrs: Any) -> None:  # noqa: N802 - the parser calls it so
         self.begin(_local(name), attrs)
 
-    def endElement(self, name: str) -> None:  # noqa: N802
+    def endElement(self, name: str) -> None:  # noqa: N802 - as above
         self.end(_local(name))
 
     def characters(self, content: str) -> None:
@@ -177,7 +177,7 @@ class _Strings(_Events):
         self.pieces: list[str] = []
         self.spoken = 0
 
-    def begin(self, name: str, attributes: Any) -> None:  # noqa: ARG002
+    def begin(self, name: str, attributes: Any) -> None:  # noqa: ARG002 - as all events
         if name == "si":
             self.pieces = []
         elif name == "rPh":

@@ -126,6 +126,23 @@ CHARACTERISTICS: dict[str, Characteristic] = {
             gate="temperature", ratio_scale=False,
         ),
         Characteristic(
+            "air_pressure_drop", "pressure drop of air", (), "pressure", "lower",
+            "pressure lost by the stated flow of air through the clean breather",
+            judged_with=("flow",),
+        ),
+        Characteristic(
+            "air_particle_size", "particle size held back from air", (), "opening", "lower",
+            "size of the particles that the maker states the breather holds back",
+        ),
+        Characteristic(
+            "water_capacity", "water capacity", (), "mass", "higher",
+            "water that the breather or element takes up before it is spent",
+        ),
+        Characteristic(
+            "mesh_opening", "mesh opening", (), "opening", "lower",
+            "width of the openings in the mesh of a strainer",
+        ),
+        Characteristic(
             "rated_flow", "rated flow", (), "flow", "shown",
             "flow that the maker states for the element",
         ),
@@ -143,6 +160,10 @@ FLUID_CLASSES = (
     "HETG", "HEPG", "HEES", "HEPR",
 )
 YES_NO = ("yes", "no")
+LOCATIONS = ("suction", "pressure", "return", "off-line", "breather")
+"""Places of a filter in the circuit."""
+BYPASSES = ("element", "head", "both", "none")
+"""Where a circuit has its bypass valve."""
 
 
 @dataclass(frozen=True)
@@ -177,6 +198,9 @@ ATTRIBUTES: dict[str, Attribute] = {
         Attribute("gasket_inside_diameter", "gasket inside diameter", "length"),
         Attribute("fluids_compatible", "compatible fluid classes", "words", FLUID_CLASSES),
         Attribute("fluids_excluded", "excluded fluid classes", "words", FLUID_CLASSES),
+        Attribute("fluids_tested", "fluid classes passed (ISO 2943)", "words", FLUID_CLASSES),
+        Attribute("fluids_failed", "fluid classes failed (ISO 2943)", "words", FLUID_CLASSES),
+        Attribute("zinc_parts", "zinc parts in the fluid", "word", YES_NO),
         Attribute("status", "status", "word", STATUSES),
         Attribute("successor", "successor", "text"),
         Attribute("series", "series", "text"),
@@ -184,9 +208,25 @@ ATTRIBUTES: dict[str, Attribute] = {
 }
 
 
+CONTRARY = {"fluids_excluded": "fluids_compatible", "fluids_failed": "fluids_tested"}
+"""Lists of fluid classes that contradict one another: no document puts one class into both."""
+
+FLUID_CRITERIA = {
+    "fluid_class": "fluid class",
+    "seal_compatibility": "seal and fluid",
+    "media_compatibility": "media and fluid",
+}
+"""Criteria on the duty's fluid, which no one attribute answers, and their titles."""
+
+
+WORKED_OUT = {"collapse_over_own_drop": "collapse pressure over the element's own clean drop"}
+"""Criteria worked out from the results of several characteristics, and their titles."""
+
+
 def title_of(criterion: str) -> str:
-    """Title of a characteristic, of an attribute, or of the fluid's class."""
-    if criterion == "fluid_class":
-        return "fluid class"
+    """Title of a characteristic, of an attribute, of a criterion on the fluid or of one that is worked out."""
+    further = FLUID_CRITERIA | WORKED_OUT
+    if criterion in further:
+        return further[criterion]
     known = CHARACTERISTICS.get(criterion)
     return known.title if known else ATTRIBUTES[criterion].title

@@ -43,15 +43,24 @@ KINDS: Mapping[str, str] = MappingProxyType(
         "concentration": "mg/L",
         "counts": "1/mL",
         "percent": "%",
+        "volume": "L",
+        "mass_rate": "g/h",
+        "count_rate": "1/min",
+        "opening": "µm",
     }
 )
 """Kind of quantity: the code of its canonical unit."""
 
-_US_CUSTOMARY = {"flow": "US gpm", "density": "lb/ft³", "pressure": "psi", "length": "in", "temperature": "°F"}
+_US_CUSTOMARY = {
+    "flow": "US gpm", "density": "lb/ft³", "pressure": "psi", "length": "in", "temperature": "°F", "volume": "US gal",
+}  # fmt: skip
 """What a US reader is shown. Other kinds keep the canonical unit: the US trade, too, states particle
 sizes in micrometres, dirt in grams and viscosity in centistokes (common practice)."""
 
-_KIND_WORDS = {"size": "a particle size", "counts": "a particle count", "percent": "a percentage"}
+_KIND_WORDS = {
+    "size": "a particle size", "counts": "a particle count", "percent": "a percentage", "mass_rate": "a mass per time",
+    "count_rate": "a number of particles per time", "opening": "an opening",
+}  # fmt: skip
 
 
 # --------------------------------------------------------------------------------------------------
@@ -156,6 +165,35 @@ _DECLARED: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("1/100mL", "1/deciliter", "1/100 mL|/100mL|/100 mL|particles/100mL|particles/100 mL|counts/100mL"),
     ),
     "percent": (("%", "percent", "percent|per cent|pct"),),
+    "volume": (
+        ("L", "liter", "litre|litres|liter|liters|dm3"),
+        ("mL", "milliliter", "millilitre|millilitres|milliliter|milliliters|cm3"),
+        ("m³", "meter**3", "cubic metre|cubic metres|cubic meter|cubic meters"),
+        ("US gal", "gallon", "gal|gallon|gallons|USgal|U.S. gal|gal (US)|US gallon|US gallons"),
+        ("imp gal", "imperial_gallon", "UK gal|imperial gal|gal (imp)|imperial gallon|imperial gallons|UK gallons"),
+        ("ft³", "foot**3", "cu ft|cubic foot|cubic feet"),
+        ("in³", "inch**3", "cu in|cubic inch|cubic inches"),
+    ),
+    "mass_rate": (
+        ("g/h", "gram/hour", "g/hr|gram/hour|grams/hour|gram per hour|grams per hour"),
+        ("mg/h", "milligram/hour", "mg/hr|milligrams/hour|milligrams per hour"),
+        ("kg/h", "kilogram/hour", "kg/hr|kilograms per hour"),
+        ("g/min", "gram/minute", "grams/minute|grams per minute"),
+        ("mg/min", "milligram/minute", "milligrams/minute|milligrams per minute"),
+        ("g/d", "gram/day", "g/day|grams/day|grams per day|g/24h"),
+    ),
+    "count_rate": (
+        ("1/min", "1/minute", "/min|particles/min|particles/minute|particles per minute|counts/min"),
+        ("1/s", "1/second", "/s|1/sec|particles/s|particles/second|particles per second|counts/s"),
+        ("1/h", "1/hour", "/h|1/hr|particles/h|particles/hour|particles per hour|counts/h"),
+        ("1/d", "1/day", "/d|1/day|particles/day|particles per day|counts/day"),
+    ),
+    "opening": (
+        ("µm", "micrometer", "um|µ|u|micron|microns|micrometre|micrometres|micrometer|micrometers"),
+        ("mm", "millimeter", "millimetre|millimetres|millimeter|millimeters"),
+        ("mil", "thou", "mils|thou"),
+        ("in", "inch", "inch|inches|\"|''|ins"),
+    ),
 }
 _DYNAMIC = (
     ("cP", "centipoise", "centipoise|cps"),
@@ -168,12 +206,15 @@ _PINT_CANONICAL = {
     "flow": "liter/minute", "viscosity": "millimeter**2/second", "density": "kilogram/meter**3",
     "pressure": "kilopascal", "size": "micrometer", "mass": "gram", "length": "millimeter",
     "temperature": "degC", "time": "hour", "concentration": "milligram/liter", "counts": "1/milliliter",
-    "percent": "percent",
+    "percent": "percent", "volume": "liter", "mass_rate": "gram/hour", "count_rate": "1/minute",
+    "opening": "micrometer",
 }  # fmt: skip
 
 _GPM_NOTE = "gpm read as US gallons per minute"
-_BARE_GALLONS = {"gpm", "g.p.m", "gal/min", "gals/min", "gallons/min", "gallons/minute"}
-_MILLI = {"mPa", "mbar", "mm", "mg", "mg/L", "mPa·s", "mm²/s", "mmH₂O"}
+_GALLON_NOTE = "gallons read as US gallons"
+_NOTES = dict.fromkeys(("gpm", "g.p.m", "gal/min", "gals/min", "gallons/min", "gallons/minute"), _GPM_NOTE)
+_NOTES |= dict.fromkeys(("gal", "gallon", "gallons"), _GALLON_NOTE)
+_MILLI = {"mPa", "mbar", "mm", "mg", "mg/L", "mPa·s", "mm²/s", "mmH₂O", "mL", "mg/h", "mg/min"}
 """Codes whose m a capital M would turn into mega."""
 
 
@@ -278,8 +319,7 @@ def _table(by_kind: Mapping[str, Mapping[str, _Unit]]) -> dict[str, dict[str, _S
     table: dict[str, dict[str, _Spelled]] = {}
     for kind, spelled in by_kind.items():
         table[kind] = {
-            _fold(spelling): _Spelled(unit, note=_GPM_NOTE if _fold(spelling) in _BARE_GALLONS else None)
-            for spelling, unit in spelled.items()
+            _fold(spelling): _Spelled(unit, note=_NOTES.get(_fold(spelling))) for spelling, unit in spelled.items()
         }
     for code in _REFERENCED_CODES:
         for letter in "gad":
@@ -303,11 +343,11 @@ _CASELESS: dict[str, dict[str, tuple[str, ...]]] = {
 def spellings(kind: str | None = None) -> Mapping[str, tuple[str, str]]:
     """Every accepted spelling: (kind, code of the unit).
 
-    "mm" measures particles as well as lengths; without ``kind`` it is listed as a length. Upper and
-    lower case are told apart only where they must be ("mPa", "MPa"). Pressures may also carry
-    "(g)", "(a)" or "(d)", sizes "(c)", "(acftd)" or "(?)".
+    "mm" measures particles and openings as well as lengths; without ``kind`` it is listed as a length, and "µm" as a
+    particle size. Upper and lower case are told apart only where they must be ("mPa", "MPa"). Pressures may also
+    carry "(g)", "(a)" or "(d)", sizes "(c)", "(acftd)" or "(?)"; an opening has no scale.
     """
-    wanted = KINDS if kind is None else (_known(kind),)
+    wanted = sorted(KINDS, key=lambda k: k != "opening") if kind is None else (_known(kind),)
     return {spelling: (k, unit.code) for k in wanted for spelling, unit in _SPELLINGS[k].items()}
 
 
@@ -323,6 +363,8 @@ _NUMBER = re.compile(
 _FRACTION = re.compile(
     rf"(?P<sign>{_SIGN}?)(?:(?P<whole>[0-9]{{1,6}})(?:{_SPACE}+|-))?(?P<over>[0-9]{{1,3}})/(?P<under>[0-9]{{1,3}})(?![0-9])"
 )
+_FRACTIONED = ("length", "opening")
+"""Kinds that are written with a fraction."""
 _LARGEST_EXPONENT = 99
 _NUMBER_REMEDY = 'Write one plain number, such as "0.75", "1200" or "1.2e3".'
 _REFUSED_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Cn"}
@@ -450,6 +492,10 @@ def _known(kind: str) -> str:
     return kind
 
 
+def _plain(kind: str) -> str:
+    return kind.replace("_", " ")
+
+
 def _words(kind: str) -> str:
     return _KIND_WORDS.get(kind, f"a {kind}")
 
@@ -525,13 +571,18 @@ def _name(text: str, kind: str) -> _Named:
     named = _reading(folded, kind)
     if named is not None:
         return named
+    if kind == "opening" and (match := _SCALE.match(folded)) and (not match[1] or _look_up(match[1], kind)):
+        raise QuantityError(
+            f'"{shown(text)}" names a scale of particle sizes; an opening has none.', value=text,
+            remedy='Write it such as "125 um".',
+        )  # fmt: skip
     remedy = f"Units that would do: {_units_that_would_do(kind)}."
     others = [other for other in KINDS if other != kind and _belongs(folded, other)]
     if others:
         raise QuantityError(
-            f'"{shown(text)}" is a unit of {others[0]}; {_words(kind)} was wanted.', value=text, remedy=remedy
+            f'"{shown(text)}" is a unit of {_plain(others[0])}; {_words(kind)} was wanted.', value=text, remedy=remedy
         )
-    raise QuantityError(f'"{shown(text)}" is no unit of {kind} known here.', value=text, remedy=remedy)
+    raise QuantityError(f'"{shown(text)}" is no unit of {_plain(kind)} known here.', value=text, remedy=remedy)
 
 
 def _belongs(folded: str, kind: str) -> bool:
@@ -674,7 +725,7 @@ class Quantity:
 
 def _split(text: str, kind: str, decimal: str | None) -> tuple[Number, str]:
     """The number that ``text`` begins with, and the rest."""
-    if kind == "length" and (fraction := _FRACTION.match(text)):
+    if kind in _FRACTIONED and (fraction := _FRACTION.match(text)):
         return _fraction(fraction), text[fraction.end() :].strip()
     match = _NUMBER.match(text)
     if match is None:
@@ -716,7 +767,7 @@ def read_quantity(
 
     ``decimal`` as for `read_number`. ``temperature_degc`` is where Saybolt seconds were measured if
     the text does not say; ``density_kg_m3`` turns a dynamic viscosity into a kinematic one. Lengths
-    may be written with a fraction ("3 1/2 in"). Raises `QuantityError` with what was wrong and what
+    and openings may be written with a fraction ("3 1/2 in"). Raises `QuantityError` with what was wrong and what
     would be right. Conversion factors: NIST SP 811; Saybolt seconds: ASTM D2161.
     """
     _known(kind)
@@ -785,8 +836,13 @@ def kinds_of(text: str) -> tuple[str, ...]:
     Empty for a unit that is not known, raises `QuantityError` for text that cannot be read at all.
     """
     text = _trimmed(text, "quantity")
-    written = {text} | {text[match.end() :] for read in (_NUMBER, _FRACTION) if (match := read.match(text))}
-    return tuple(kind for kind in KINDS if any(_belongs(_fold(unit), kind) for unit in written))
+    written = {text} | ({text[match.end() :]} if (match := _NUMBER.match(text)) else set())
+    fractioned = {text[match.end() :]} if (match := _FRACTION.match(text)) else set()
+    return tuple(
+        kind
+        for kind in KINDS
+        if any(_belongs(_fold(unit), kind) for unit in written | (fractioned if kind in _FRACTIONED else set()))
+    )
 
 
 def restate(

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from typing_extensions import override
 
-from specdb.answers.decisions import ElementNamed, element_named
+from specdb.answers.deciding import element_named
+from specdb.answers.decisions import ElementNamed
 from specdb.answers.shape import Answer, QuantityShown, Tabular, number, quantity
 from specdb.answers.tables import Cell, Table, column
 from specdb.catalog.identity import identity_key
@@ -69,13 +70,16 @@ class ElementListed(ElementNamed):
     series: str | None
     fluids_compatible: list[str]
     fluids_excluded: list[str]
+    fluids_tested: list[str]
+    fluids_failed: list[str]
+    zinc_parts: str | None
     measures: MeasuresShown
     tests: int
     ratings: int
     rated: dict[str, int]
 
 
-_LISTS = ("fluids_compatible", "fluids_excluded")
+_LISTS = tuple(k for k, a in ATTRIBUTES.items() if a.kind == "words")
 _WORDS = tuple(k for k, a in ATTRIBUTES.items() if a.kind != "length" and k not in _LISTS)
 
 

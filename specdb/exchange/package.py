@@ -52,8 +52,8 @@ MEANINGS = {
     "correction": "Why the row takes the place of what was stated before.",
     "replaces_maker": "Maker of the number replaced.",
     "replaces_number": "The number replaced, to the letter.",
-    **{a.key: f"{a.title.capitalize()}{', ' + _WITH_UNIT if a.kind == 'length' else ''}." for a in ATTRIBUTES.values()
-       if a.key != "kind"},
+    **{a.key: f"{a.title[:1].upper()}{a.title[1:]}{', ' + _WITH_UNIT if a.kind == 'length' else ''}."
+       for a in ATTRIBUTES.values() if a.key != "kind"},
 }  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from specdb.characteristics import (
     ATTRIBUTES,
     CAPACITY_BASES,
     CHARACTERISTICS,
+    CONTRARY,
     DROP_OF,
     LABORATORIES,
     Attribute,
@@ -421,10 +422,11 @@ def _element(reader: _Reader, facts: Facts) -> None:
             value = _attribute(reader, attribute)
             if value is not None:
                 attributes[attribute.key] = value
-    both = set(_codes(attributes, "fluids_compatible")) & set(_codes(attributes, "fluids_excluded"))
-    if both:
-        listed = ", ".join(sorted(both))
-        reader.fault("fluids_excluded", f"{listed}: both compatible and excluded.", "List each class once.")
+    for against, favour in CONTRARY.items():
+        both = set(_codes(attributes, favour)) & set(_codes(attributes, against))
+        if both:
+            words = [key.removeprefix("fluids_") for key in (favour, against)]
+            reader.fault(against, f"{', '.join(sorted(both))}: both {' and '.join(words)}.", "List each class once.")
     source = reader.text("source")
     correction = reader.prose("correction", LONGEST_REMARK_CHARACTERS)
     if reader.sound:

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from specdb import units, vocabulary
 from specdb.catalog import tables
-from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, CONTRARY
 from specdb.exchange.columns import COLUMNS, LENGTHS, POINT_QUANTITIES, TEST_COLUMNS, TEST_QUANTITIES
 from specdb.exchange.faults import Findings
 from specdb.exchange.marks import Differing, declare_marks
@@ -395,11 +395,9 @@ def _levels(chains: list[Chain]) -> list[tuple[Cells, dict[str, Held]]]:
     for chain in chains:
         for depth, (row, reason) in enumerate(chain):
             key = (depth, row["source"] or "", reason)
-            compatible = levels[*key, False].get("fluids_compatible")
+            favour = levels[*key, False].get(CONTRARY.get(row["name"], ""))
             # A class that is both stands in two rows, as it must have been stated.
-            both = row["name"] == "fluids_excluded" and compatible is not None and (
-                set(compatible["code"].split()) & set(row["code"].split())
-            )  # fmt: skip
+            both = favour is not None and set(favour["code"].split()) & set(row["code"].split())
             levels[*key, bool(both)][row["name"]] = row
     return [
         (_filled({name: row["text"] for name, row in values.items()})

@@ -88,6 +88,27 @@ EXACT = [
     ("1/mL", "counts", 1.0),
     ("1/100mL", "counts", 0.01),
     ("%", "percent", 1.0),
+    ("L", "volume", 1.0),
+    ("mL", "volume", 1e-3),
+    ("m3", "volume", 1000.0),
+    ("US gal", "volume", 3.785411784),
+    ("imp gal", "volume", 4.54609),
+    ("ft3", "volume", 28.316846592),
+    ("in3", "volume", 0.016387064),
+    ("g/h", "mass_rate", 1.0),
+    ("mg/h", "mass_rate", 1e-3),
+    ("kg/h", "mass_rate", 1000.0),
+    ("g/min", "mass_rate", 60.0),
+    ("mg/min", "mass_rate", 0.06),
+    ("g/d", "mass_rate", 1 / 24),
+    ("1/min", "count_rate", 1.0),
+    ("1/s", "count_rate", 60.0),
+    ("1/h", "count_rate", 1 / 60),
+    ("1/d", "count_rate", 1 / 1440),
+    ("um", "opening", 1.0),
+    ("mm", "opening", 1000.0),
+    ("mil", "opening", 25.4),
+    ("in", "opening", 25400.0),
 ]
 
 
@@ -193,6 +214,8 @@ def test_what_people_type_is_read(text: str, kind: str, value: float, code: str)
 def test_gpm_is_read_as_us_and_says_so() -> None:
     assert read_quantity("20 gpm", "flow").note == "gpm read as US gallons per minute"
     assert read_quantity("20 GPM", "flow").note == "gpm read as US gallons per minute"
+    assert read_quantity("20 gal", "volume").note == "gallons read as US gallons"
+    assert read_quantity("20 US gal", "volume").note is None
     assert read_quantity("20 US gpm", "flow").note is None
 
 
@@ -228,6 +251,10 @@ def test_only_sizes_have_a_scale() -> None:
     assert read_quantity("10 mm", "length").scale is None
     with pytest.raises(QuantityError):
         read_quantity("10 mm(c)", "length")
+    assert read_quantity("125 um", "opening").scale is None
+    for text, unit in (("125 um(c)", None), ("125 (c)", "um"), ("125", "um(c)"), ("125 µm acftd", None)):
+        with pytest.raises(QuantityError, match="an opening has none"):
+            read_quantity(text, "opening", unit=unit)
 
 
 @pytest.mark.parametrize(
@@ -595,6 +622,7 @@ def test_all_spellings_are_listed() -> None:
     assert set(listed) == {spelling for kind in KINDS for spelling in spellings(kind)}
     assert listed["gpm"] == ("flow", "US gpm")
     assert listed["mm"] == ("length", "mm")
+    assert listed["um"] == ("size", "µm")
 
 
 def test_an_unknown_kind_is_a_mistake_of_the_program() -> None:
@@ -622,7 +650,9 @@ def test_an_unknown_kind_is_a_mistake_of_the_program() -> None:
         (100.0, "temperature", "us", None, "212 °F"), (-0.0, "temperature", "si", None, "0 °C"),
         (32.0, "viscosity", "us", None, "32 mm²/s"),
         (9.99996, "mass", "si", None, "10 g"), (0.000123456, "mass", "si", None, "0.0001235 g"),
-        (88.9, "length", "us", None, "3.5 in"),
+        (88.9, "length", "us", None, "3.5 in"), (125.0, "opening", "us", None, "125 µm"),
+        (37.85411784, "volume", "us", None, "10 US gal"), (2.0, "mass_rate", "us", None, "2 g/h"),
+        (1e8, "count_rate", "si", None, "100000000 1/min"),
     ],
 )  # fmt: skip
 def test_shown_as_read_aloud(value: float, kind: str, system: str, scale: str | None, text: str) -> None:
@@ -675,9 +705,14 @@ def test_eight_threads_get_the_same_answers() -> None:
         ("1/mL", ("counts",)),
         ("1/100 mL", ("counts",)),
         ("5 1/100mL", ("counts",)),
-        ("10 mm", ("size", "length")),
+        ("10 mm", ("size", "length", "opening")),
         ("10 um(c)", ("size",)),
-        ("3 1/2 in", ("length",)),
+        ("10 um", ("size", "opening")),
+        ("3 1/2 in", ("length", "opening")),
+        ("75 L", ("volume",)),
+        ("1/min", ("count_rate",)),
+        ("5 1/min", ("count_rate",)),
+        ("2 g/h", ("mass_rate",)),
         ("150 SUS at 100 degF", ("viscosity",)),
         ("cP", ("viscosity",)),
         ("75", ()),

@@ -8,8 +8,8 @@ an up-to-date store (Alembic sees no CHECK constraints and no triggers; write th
     from specdb.catalog import store
 
     with store.migration_session(store.open_store("sqlite://", create=True)) as connection:
-        command.revision(store.migration_config(connection), "what changes", rev_id="0002", autogenerate=True)
+        command.revision(store.migration_config(connection), "what changes", rev_id="0003", autogenerate=True)
 """
 
-LATEST = "0001"
+LATEST = "0002"
 """The last step, so that a store that is up to date is known without loading Alembic."""

@@ -95,10 +95,10 @@ def _one_version_ahead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Make the program one version later, whose step copies the table of elements to add a column."""
     scripts = tmp_path / "migrations"
     shutil.copytree(VERSIONS, scripts, ignore=shutil.ignore_patterns("__pycache__"))
-    (scripts / "versions" / "r0002_next.py").write_text(
+    (scripts / "versions" / "r0003_next.py").write_text(
         "import sqlalchemy as sa\n"
         "from alembic import op\n"
-        "revision, down_revision = '0002', '0001'\n"
+        "revision, down_revision = '0003', '0002'\n"
         "def upgrade():\n"
         "    with op.batch_alter_table('element') as batch:\n"
         "        batch.add_column(sa.Column('note', sa.Text()))\n"
@@ -112,7 +112,7 @@ def _one_version_ahead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         return config
 
     monkeypatch.setattr(store, "migration_config", ahead)
-    monkeypatch.setattr(store, "LATEST", "0002")
+    monkeypatch.setattr(store, "LATEST", "0003")
 
 
 def test_a_store_of_an_earlier_version_is_brought_up_when_asked(
@@ -130,8 +130,62 @@ def test_a_store_of_an_earlier_version_is_brought_up_when_asked(
     with store.read_session(engine) as connection:
         assert [connection.execute(sa.select(t)).all() for t in tables] == before
         assert "note" in {c["name"] for c in sa.inspect(connection).get_columns("element")}
-        assert connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all() == ["0002"]
+        assert connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all() == ["0003"]
     engine.dispose()
+
+
+FURTHER = (
+    ("element_attribute", {"id": 2, "name": "zinc_parts", "text": "Yes", "number": None, "code": "yes"}),
+    ("rating", {"id": 2, "label": "R2", "characteristic": "mesh_opening", "value": 125.0, "text": "125 um",
+                "efficiency_percent": None, "efficiency_resolution": None}),
+)  # fmt: skip
+
+
+def _refused(connection: sa.Connection, table: str, row: dict[str, Any]) -> bool:
+    try:
+        with connection.begin_nested():
+            connection.execute(metadata.tables[table].insert().values(row))
+    except sa.exc.IntegrityError:
+        return True
+    return False
+
+
+def test_a_store_of_the_first_version_keeps_its_rows_and_takes_what_a_duty_asks(
+    filled_store: sa.Engine, valid_rows: dict[str, dict[str, Any]]
+) -> None:
+    tables = list(metadata.tables.values())
+
+    def move(to: str) -> None:
+        with store.migration_session(filled_store) as connection:
+            step = command.upgrade if to == "head" else command.downgrade
+            step(store.migration_config(connection), to)
+
+    def seen() -> tuple[Any, Any]:
+        with store.read_session(filled_store) as connection:
+            return _schema(connection), [connection.execute(sa.select(t)).all() for t in tables]
+
+    latest = seen()
+    move("0001")
+    earlier, rows = seen()
+    assert (earlier != latest[0], rows) == (True, latest[1])
+    with store.write_session(filled_store) as connection:
+        assert [_refused(connection, table, valid_rows[table] | more) for table, more in FURTHER] == [True, True]
+    move("head")
+    assert seen() == latest
+    with store.write_session(filled_store) as connection:
+        wrong = valid_rows["element_attribute"] | FURTHER[0][1] | {"code": "perhaps"}
+        assert _refused(connection, "element_attribute", wrong)
+        assert [_refused(connection, table, valid_rows[table] | more) for table, more in FURTHER] == [False, False]
+        for attempt in ("UPDATE {} SET text = 'x'", "DELETE FROM {}"):
+            for table, _ in FURTHER:
+                with pytest.raises(sa.exc.DBAPIError, match="only added"), connection.begin_nested():
+                    connection.exec_driver_sql(attempt.format(table))
+        orphan = valid_rows["rating"] | {"id": 3, "label": "R3", "test_id": 99}
+        assert _refused(connection, "rating", orphan)
+    with_more = seen()
+    with pytest.raises(sa.exc.IntegrityError):  # the earlier schema has no place for what was added
+        move("0001")
+    assert seen() == with_more
 
 
 def test_a_migration_that_breaks_references_is_undone(store_url: str) -> None:
@@ -156,9 +210,9 @@ def test_the_next_migration_can_be_drafted(store_url: str, tmp_path: Path) -> No
     with store.migration_session(engine) as connection:
         config = store.migration_config(connection)
         config.set_main_option("script_location", str(scripts))
-        command.revision(config, "what changes", rev_id="0002", autogenerate=True)
+        command.revision(config, "what changes", rev_id="0003", autogenerate=True)
     engine.dispose()
-    drafted = (scripts / "versions" / "r0002_what_changes.py").read_text()
+    drafted = (scripts / "versions" / "r0003_what_changes.py").read_text()
     compile(drafted, "drafted", "exec")
     assert "import sqlmodel" in drafted
     assert drafted.count("pass") == 2  # nothing differs

@@ -80,6 +80,9 @@ VALUES = {
     "rated_flow": FLOWS,
     "flow_fatigue_cycles": CYCLES,
     "temperature_low": TEMPERATURES,
+    "mesh_opening": ["125 um", "125", "0,125 mm", "1/8 in", "5 mil"],
+    "water_capacity": ["0,4 kg", "14 oz"],
+    "air_pressure_drop": PRESSURES,
 }
 STANDARDS = ["ISO 16889", "iso16889:2008", "House 7-2008-2009", "House 8-2010", "House, 9"]
 WORDS = {
@@ -91,6 +94,9 @@ WORDS = {
     "thread": ['1"-12UNF-2B', "M20x1,5", "G3/4", "1-12\nUNF"],
     "fluids_compatible": ["HM HV", "hm, hl", "HFC"],
     "fluids_excluded": ["HFC", "HETG; HM"],
+    "fluids_tested": ["HETG", "hees, HETG"],
+    "fluids_failed": ["HETG", "HFDR"],
+    "zinc_parts": ["yes", "No"],
     "length": ["140 mm", "14 cm", "5 1/2 in", "1.234 mm", "1,234 mm", '3-1/2"', "12"],
     "outside_diameter": ["96 mm", "95,6 mm", "3.75 in", "96"],
 }

@@ -115,6 +115,9 @@ def test_efficiencies(value, unit, beta, percent, step, rating):
         ({"characteristic": "pressure_fatigue_cycles", "value": "100000 cycles"}, 1e5, 1, "100000 cycles"),
         ({"characteristic": "flow_fatigue_cycles", "value": "1e6"}, 1e6, 1e6, "1e6"),
         ({"characteristic": "rated flow", "value": "≥20", "unit": "gpm"}, 75.708, 3.7854, "≥20 gpm"),
+        ({"characteristic": "mesh opening", "value": "125 um"}, 125, 1, "125 um"),
+        ({"characteristic": "mesh_opening", "value": "0.125", "unit": "mm"}, 125, 1, "0.125 mm"),
+        ({"characteristic": "water_capacity", "value": ">= 0.40 kg"}, 400, 10, ">= 0.40 kg"),
     ],
 )  # fmt: skip
 def test_values_in_canonical_units(row, value, resolution, text, rating):
@@ -153,8 +156,11 @@ def test_words_of_a_test_have_one_spelling(column, typed, kept, rating):
 def test_attributes_have_one_spelling_beside_what_was_typed(store, take_in):
     take_in({"elements.csv": "maker,number,kind,thread,fluids compatible,length\n"
                              'Demo Works,DW-1,Spin on,"1""-12UNF-2B","hv, HM; hm",5.5 in\n'})  # fmt: skip
+    take_in({"elements.csv": "maker,number,zinc parts,fluids tested\nDemo Works,DW-1,No,hetg HEES\n"})
     found = {row["name"]: (row["text"], row["code"], row["number"]) for row in held(store, tables.element_attribute)}
     assert found == {
+        "zinc_parts": ("No", "no", None),
+        "fluids_tested": ("hetg HEES", "HEES HETG", None),
         "kind": ("Spin on", "spin-on", None),
         "thread": ('1"-12UNF-2B', "1-12 UNF", None),
         "fluids_compatible": ("hv, HM; hm", "HM HV", None),
@@ -264,6 +270,10 @@ FLOW = {"characteristic": "rated_flow", "value": "75 L/min"}
         ({**BETA, "value": "200", "size": ">30 um(c)", "qualifier": "about"}, "size"),
         ({**BETA, "value": "200", "size": "<" + "0" * 60 + "10" + " " * 136 + "um(c)"}, "size"),
         ({"characteristic": "temperature_low", "value": "-273.15 degC"}, "value"),
+        ({"characteristic": "mesh_opening", "value": "125 um(c)"}, "value"),
+        ({"characteristic": "air_particle_size", "value": "3", "unit": "um(c)"}, "unit"),
+        ({"characteristic": "mesh_opening", "value": "125 um", "size": "125 um(c)"}, "size"),
+        ({"characteristic": "water_capacity", "value": "0.4 L"}, "value"),
         ({**FLOW, "test_liquid": "ß" * 150}, "test_liquid"),
         ({**FLOW, "flow": "75"}, "flow"),
         ({**FLOW, "viscosity": "30 cP"}, "viscosity"),
@@ -321,6 +331,8 @@ def test_one_row_may_have_several_faults(refused):
         ("elements.csv", "maker,number,length\nDemo Works,DW-1,0 mm\n", 2, "length"),
         ("elements.csv", "maker,number,fluids_compatible\nDemo Works,DW-1,HM QQ\n", 2, "fluids_compatible"),
         ("elements.csv", "maker,number,fluids_compatible,fluids_excluded\nA,1,HM,HV hm\n", 2, "fluids_excluded"),
+        ("elements.csv", "maker,number,fluids_tested,fluids_failed\nA,1,HM HETG,hetg\n", 2, "fluids_failed"),
+        ("elements.csv", "maker,number,zinc_parts\nA,1,some\n", 2, "zinc_parts"),
         ("elements.csv", "maker,number,source\nDemo Works,DW-1,s1\n", 2, "source"),
         ("elements.csv", "maker,number,length\nA,1,9 mm\nA,1,8 mm\n", 3, "length"),
         ("sources.csv", "source,title\n,Sheet\n", 2, "source"),

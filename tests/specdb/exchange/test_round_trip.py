@@ -392,8 +392,9 @@ def test_a_chain_of_corrections_of_an_attribute(store, stores, write_folder, tmp
     ]
 
 
-def test_a_class_that_one_sheet_takes_and_another_excludes(store, stores, write_folder, tmp_path):
-    for column in ("fluids_compatible", "fluids_excluded"):
+@pytest.mark.parametrize("columns", [("fluids_compatible", "fluids_excluded"), ("fluids_tested", "fluids_failed")])
+def test_a_class_that_one_sheet_takes_and_another_does_not(columns, store, stores, write_folder, tmp_path):
+    for column in columns:
         files = {"elements.csv": f"maker,number,{column}\nDemo Works,DW-1,HM HV\n"}
         import_folder(store, write_folder(files), actor="test", reason="x")
     again(store, stores, tmp_path / "out")

@@ -14,11 +14,17 @@ from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
 from specdb.answers.tables import Table
 from specdb.calculations.base import Asked, Calculated, Calculation
 from specdb.calculations.bubble_point import BUBBLE_PRESSURE, PORE_SIZE
+from specdb.calculations.circuit_flows import BREATHER_AIR_FLOW, RETURN_FLOW, TURNOVER
+from specdb.calculations.circuit_pressures import ELEMENT_PRESSURE, SUCTION_DROP
 from specdb.calculations.cleanliness import CLEANLINESS_CODE
+from specdb.calculations.cleanliness_classes import CLEANLINESS_CLASS
+from specdb.calculations.contamination import ATTAINABLE_CLEANLINESS, REQUIRED_RATIO
 from specdb.calculations.conversion import CONVERT
 from specdb.calculations.filtration import EFFICIENCY, FILTRATION_RATIO, RATIO_AT_SIZE, SIZE_AT_RATIO
+from specdb.calculations.fluids import COMPATIBILITY, DENSITY
 from specdb.calculations.pressure_classes import PRESSURE_CLASS
 from specdb.calculations.pressure_drop import PRESSURE_DROP
+from specdb.calculations.service_life import SERVICE_INTERVAL
 from specdb.calculations.sizes import SIZE_SCALE
 from specdb.calculations.viscosity import VISCOSITY, VISCOSITY_INDEX
 from specdb.errors import QuestionError, shown
@@ -44,12 +50,23 @@ CALCULATIONS: Mapping[str, Calculation] = {
         SIZE_AT_RATIO,
         SIZE_SCALE,
         CLEANLINESS_CODE,
+        CLEANLINESS_CLASS,
+        REQUIRED_RATIO,
+        ATTAINABLE_CLEANLINESS,
         VISCOSITY,
         VISCOSITY_INDEX,
+        DENSITY,
+        COMPATIBILITY,
         PRESSURE_DROP,
         PORE_SIZE,
         BUBBLE_PRESSURE,
         PRESSURE_CLASS,
+        RETURN_FLOW,
+        TURNOVER,
+        ELEMENT_PRESSURE,
+        SUCTION_DROP,
+        BREATHER_AIR_FLOW,
+        SERVICE_INTERVAL,
         CONVERT,
     )
 }

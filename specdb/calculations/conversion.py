@@ -80,10 +80,11 @@ def _wanted(unit: str | None, fields: Fields) -> tuple[str, ...]:
 
 
 def _read(text: str, wanted: tuple[str, ...], density: float | None, temperature: float | None) -> Quantity:
-    """The quantity, of a kind that the wanted unit measures; "mm" are a length rather than a particle size."""
+    """The quantity, of a kind that the wanted unit measures; "mm" are a length rather than a particle size, "µm" a
+    particle size rather than an opening."""
     kinds = wanted or kinds_of(text)
     fault: InputError | None = None
-    for kind in sorted(kinds, key=lambda k: k == "size"):
+    for kind in sorted(kinds, key=lambda k: (k == "opening", k == "size")):
         try:
             return read_quantity(text, kind, density_kg_m3=density, temperature_degc=temperature)
         except InputError as error:

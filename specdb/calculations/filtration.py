@@ -22,7 +22,7 @@ from specdb.calculations.base import (
     in_range,
     shown_as,
 )
-from specdb.calculations.points import NUMBER, Point, read_points
+from specdb.duty.points import NUMBER, Point, read_points
 from specdb.errors import ConditionsError, QuestionError
 from specdb.trade.filtration import (
     CUSTOMARY_PAIRS,

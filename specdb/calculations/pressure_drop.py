@@ -21,7 +21,7 @@ from specdb.calculations.base import (
     in_range,
     shown_as,
 )
-from specdb.calculations.points import Point, read_points
+from specdb.duty.points import Point, read_points
 from specdb.characteristics import DROP_OF
 from specdb.criteria.clean_pressure_drop import BAND_AT_LEAST
 from specdb.criteria.evidence import SAME_POINT, near

@@ -18,7 +18,7 @@ from specdb.calculations.base import (
     in_range,
     shown_as,
 )
-from specdb.calculations.points import Point, read_points
+from specdb.duty.points import Point, read_points
 from specdb.duty.conditions import read_grade
 from specdb.duty.question import Text
 from specdb.errors import ConditionsError, QuestionError

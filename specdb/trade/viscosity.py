@@ -60,6 +60,22 @@ def walther_constants(nu1_mm2_s: float, t1_degc: float, nu2_mm2_s: float, t2_deg
     return float(anchor + slope * log_t1), float(slope)
 
 
+def temperature_at(
+    viscosity_mm2_s: float, nu1_mm2_s: float, t1_degc: float, nu2_mm2_s: float, t2_degc: float
+) -> float | None:
+    """Temperature in °C at which an oil of two known points has this viscosity (ASTM D341, solved for temperature).
+
+    None where that lies outside what the equation covers, in viscosity or in temperature. Raises
+    :class:`ConditionsError` as :func:`viscosity_at` does for the two points.
+    """
+    constant, slope = walther_constants(nu1_mm2_s, t1_degc, nu2_mm2_s, t2_degc)
+    if not LOWEST_MM2_S <= viscosity_mm2_s <= HIGHEST_MM2_S:
+        return None
+    log_log_z = math.log10(math.log10(_z_of_viscosity(viscosity_mm2_s)))
+    temperature = 10.0 ** ((constant - log_log_z) / slope) + _ABSOLUTE_ZERO_DEGC
+    return temperature if LOWEST_DEGC <= temperature <= HIGHEST_DEGC else None
+
+
 @overload
 def viscosity_at(
     temperature_degc: float, nu1_mm2_s: float, t1_degc: float, nu2_mm2_s: float, t2_degc: float

@@ -134,6 +134,13 @@ def test_pressure_classes(psi, name, working, burst):
     assert (told.burst_low.value, told.burst_high.value) == pytest.approx(burst)
 
 
+def test_the_air_over_a_reservoir():
+    # pint 0.25 has the standard atmosphere as 101325 Pa, exact by definition.
+    told = calculate("suction_drop", {"pump_inlet_pressure": "0 kPa"} | {"reservoir_pressure": "0.02 MPa (g)"})
+    assert (told.pump_inlet_pressure.value, told.drop.value) == (pytest.approx(101.325), pytest.approx(20))
+    assert calculate("suction_drop", {"pump_inlet_pressure": "80 kPa abs"}).reservoir_pressure.value == 101.325
+
+
 @pytest.mark.parametrize(
     ("value", "to", "converted", "code"),
     [

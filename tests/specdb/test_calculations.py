@@ -428,6 +428,9 @@ def test_without_a_unit_the_answer_s_own_is_taken():
     assert calculate("convert", {"value": "75 psi"}).converted.unit == "kPa"
     assert calculate("convert", {"value": "100 L/min"}, "us").converted.unit == "US gpm"
     assert calculate("convert", {"value": "12 mm"}).kind == "length"
+    assert calculate("convert", {"value": "10 um"}).kind == "size"
+    inches = calculate("convert", {"value": "127 um", "to": "in"})  # which no particle size is stated in
+    assert (inches.kind, inches.converted.value) == ("opening", pytest.approx(0.005))
     assert calculate("convert", {"value": "0.012 mm", "to": "um"}).converted.value == pytest.approx(12)
 
 

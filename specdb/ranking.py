@@ -8,10 +8,11 @@ import numpy as np
 
 from specdb.bounds import MEETS, MISSES, BoolArray, FloatArray, IntArray
 from specdb.catalog.snapshot import Snapshot
-from specdb.criteria import REASONS, Judged, judge
+from specdb.criteria import BASES, REASONS, Judged, judge
 from specdb.duty import Question
 from specdb.duty.conditions import Faults
-from specdb.duty.question import ComparisonAsked
+from specdb.duty.question import ComparisonAsked, read_question
+from specdb.duty.requirement import Assumptions
 from specdb.duty.resolve import Duty, find_rows, resolve, without_contradicted
 
 ORDER = (
@@ -24,6 +25,7 @@ ORDER = (
 )
 """The order of candidates in words. Several requirements of one characteristic count once, at the worst."""
 
+_NO_EVIDENCE = [REASONS.index(reason) for reason in ("no_data", "limit_not_stated")]
 _MEETS, _LEANS_TO_MEETING, _OPEN, _LEANS_TO_MISS, _MISSES = range(5)
 
 
@@ -65,6 +67,16 @@ def rank(question: Question, snapshot: Snapshot) -> Ranking:
     return _ranked(resolve(question, snapshot), snapshot)
 
 
+def rank_beside(original: int, snapshot: Snapshot, assumptions: Assumptions) -> Ranking:
+    """Every element of ``snapshot`` judged by what the one in row ``original`` has shown itself, and by nothing else.
+
+    Raises QuestionError where it has shown nothing that could be required.
+    """
+    named = {"maker": snapshot.elements.maker[original], "number": snapshot.elements.number[original]}
+    duty = resolve(read_question({"original": named}), snapshot)
+    return _ranked(replace(duty, assumptions=assumptions), snapshot)
+
+
 def _ranked(duty: Duty, snapshot: Snapshot) -> Ranking:
     judged = tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
     if duty.original is not None:
@@ -88,14 +100,15 @@ class Comparison:
     places: tuple[int | None, ...]
 
 
-def compare(asked: ComparisonAsked, snapshot: Snapshot) -> Comparison:
-    """The elements that are named, judged and ordered as :func:`rank` does it among all.
+def compare(asked: ComparisonAsked, snapshot: Snapshot, *, may_be_empty: bool = False) -> Comparison:
+    """The elements that are named, judged and ordered as :func:`rank` does it among all; on nothing, where that
+    ``may_be_empty`` and nothing is required.
 
     Raises as :func:`rank`, and for names that are not on file or stand for one element twice: all of it at once.
     """
     faults = Faults()
     named = find_rows(snapshot, asked.elements, faults)
-    duty = resolve(asked.question(), snapshot, faults)
+    duty = resolve(asked.question(), snapshot, faults, may_be_empty=may_be_empty)
     shown = np.unique(named if duty.original is None else [*named, duty.original])
     original = None if duty.original is None else int(np.searchsorted(shown, duty.original))
     ranking = _ranked(replace(duty, original=original), snapshot.only(shown))
@@ -132,7 +145,8 @@ def in_order(standing: Standing) -> IntArray:
 def _has_evidence(judged: tuple[Judged, ...], elements: int) -> BoolArray:
     evident = np.zeros(elements, bool)
     for each in judged:
-        evident |= each.reason != REASONS.index("no_data")
+        # Neither a limit that nobody knows nor a kind that is not asked is evidence of an element.
+        evident |= ~np.isin(each.reason, _NO_EVIDENCE) & (each.basis != BASES.index("not_applicable"))
     return evident
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN, verdict
 from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.criteria.evidence import BASIS, REASON
+from specdb.criteria.fluid import PART_OF, judge_fluid
 from specdb.criteria.verdicts import Judged, nothing_on_file
 from specdb.duty import Requirement
 
@@ -18,11 +19,13 @@ def judge_attribute(snapshot: Snapshot, requirement: Requirement) -> Judged:
         _measure(snapshot, requirement, result)
     elif requirement.characteristic == "fluid_class":
         _fluid_class(snapshot, requirement, result)
+    elif requirement.characteristic in PART_OF:
+        judge_fluid(snapshot, requirement, result)
     else:
         _word(snapshot, requirement, result)
     known = result.verdict != NOT_SHOWN
     result.reason[known] = 0
-    result.basis[known] = BASIS["as_stated"]
+    result.basis[known & (result.basis == 0)] = BASIS["as_stated"]
     result.verdict_without_assumptions[:] = result.verdict
     return result
 

@@ -130,7 +130,7 @@ def _conditions(points: Points, requirement: Requirement, starts: IntArray) -> _
 
 
 def _asked(
-    column: FloatArray, low: float | None, high: float | None, starts: IntArray
+    column: FloatArray, low: float | FloatArray | None, high: float | FloatArray | None, starts: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
     """A condition of each point, the required one standing in where it is unstated; and that range."""
     wanted_low, wanted_high, unstated = asked_range(column, low, high, starts)

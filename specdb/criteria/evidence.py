@@ -29,11 +29,15 @@ REASONS = (
     "approximate_only",
     "wrong_side",
     "not_listed",
+    "depends",
+    "not_in_table",
+    "limit_not_stated",
+    "requirement_is_estimate",
 )
 """Why a verdict is *not shown*; of several the first is told."""
 REASON = {name: code for code, name in enumerate(REASONS)}
 
-BASES = ("", "as_stated", "carried", "interpolated", "from_curve")
+BASES = ("", "as_stated", "carried", "interpolated", "from_curve", "from_table", "not_applicable")
 """How bounds were come by."""
 BASIS = {name: code for code, name in enumerate(BASES)}
 
@@ -141,7 +145,7 @@ class Evidence:
         self.carried |= stated & ~(serves_low & serves_high)
 
     def ask_falling(
-        self, column: FloatArray, wanted: float | None, same_within: float, assumptions: Assumptions
+        self, column: FloatArray, wanted: float | FloatArray | None, same_within: float, assumptions: Assumptions
     ) -> None:
         """Ask a condition under which the value falls as it rises (flow): more than asked keeps the
         lower bound, less the upper. Where nobody asks, a test speaks for its own range."""
@@ -149,13 +153,15 @@ class Evidence:
         with np.errstate(invalid="ignore"):
             enough = column >= wanted_high * (1 - same_within - 1e-9)
             no_more = column <= wanted_low * (1 + same_within + 1e-9)
-        self.ask(~unstated, enough | np.isnan(column), no_more | np.isnan(column), assumptions)
+        stated = asked_of(column, unstated, assumptions)
+        self.ask(stated, enough | np.isnan(column), no_more | np.isnan(column), assumptions)
 
 
 def asked_range(
-    column: FloatArray, low: float | None, high: float | None, starts: IntArray
+    column: FloatArray, low: float | FloatArray | None, high: float | FloatArray | None, starts: IntArray
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Required range of a condition for each point, and where the point leaves it unstated though asked.
+    """Required range of a condition for each point, and where the point leaves it unstated though asked. ``low`` and
+    ``high`` are one range for all points or, where conditions are varied, one for each.
 
     A condition that neither the requirement nor the duty states is the test's own range; a test
     that never states it is not asked (1 stands on both sides, so that it cancels). A test that states
@@ -171,6 +177,12 @@ def asked_range(
     own_high = np.repeat(np.where(stated, most, 1.0), sizes)
     lacking = np.logical_or.reduceat(np.isnan(column), starts) if len(starts) else column > 0
     return own_low, own_high, np.repeat(stated & lacking, sizes)
+
+
+def asked_of(column: FloatArray, unstated: BoolArray, assumptions: Assumptions) -> BoolArray:
+    """Points that count as stated: of a test that states a condition at some of its points only, none, unless the
+    others are taken to match, when those that state it speak for themselves."""
+    return np.asarray(~unstated | (np.isfinite(column) & assumptions.unstated_conditions_match))
 
 
 def near(stated: FloatArray, wanted: FloatArray | float, share: float) -> BoolArray:

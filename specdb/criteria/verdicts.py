@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN, BoolArray, FloatArray, IntArray, margin, verdict
 from specdb.characteristics import CHARACTERISTICS
-from specdb.criteria.evidence import REASON, Carried
+from specdb.criteria.evidence import BASIS, REASON, Carried
 from specdb.duty import Requirement
 
 
@@ -118,6 +118,31 @@ def keeping_proof(assumed: Judged, proven: Judged) -> Judged:
     return Judged(requirement=assumed.requirement, **kept | {"verdict_without_assumptions": proven.verdict})
 
 
+def no_proof(judged: Judged) -> Judged:
+    """The verdicts on a limit that is an estimate itself: what would be decided only leans."""
+    decided = judged.verdict != NOT_SHOWN
+    undecided = np.full(len(decided), NOT_SHOWN)
+    return replace(
+        judged,
+        verdict=undecided,
+        verdict_without_assumptions=undecided,
+        lean=np.where(decided, judged.verdict, judged.lean),
+        reason=np.where(decided, REASON["requirement_is_estimate"], judged.reason),
+        margin=np.full(len(decided), np.nan),
+        by_rounding=np.zeros(len(decided), bool),
+    )
+
+
+def exempt(judged: Judged, which: BoolArray) -> Judged:
+    """Elements ``which`` have no such thing as is required: it is the housing's, or another kind's."""
+    free = nothing_on_file(judged.requirement, len(which))
+    free.verdict[:], free.verdict_without_assumptions[:] = MEETS, MEETS
+    free.reason[:], free.basis[:] = 0, BASIS["not_applicable"]
+    columns = {name: column for name, column in vars(judged).items() if name != "requirement"}
+    told = {name: np.where(which, getattr(free, name), column) for name, column in columns.items()}
+    return Judged(requirement=judged.requirement, **told)
+
+
 def _verdicts(tests: Carried, requirement: Requirement) -> IntArray:
     low, high = requirement.allowed_low, requirement.allowed_high
     return verdict(tests.low, tests.high, low, high, tests.slack_low, tests.slack_high)
@@ -130,6 +155,7 @@ def _lean(estimate: FloatArray, low: float, high: float) -> IntArray:
 
 
 def _margins(tests: Carried, requirement: Requirement) -> FloatArray:
-    if not CHARACTERISTICS[requirement.characteristic].ratio_scale:
+    known = CHARACTERISTICS.get(requirement.characteristic)
+    if known is not None and not known.ratio_scale:
         return np.full(len(tests.test), np.nan)
     return margin(tests.low, tests.high, requirement.low, requirement.high)

@@ -6,13 +6,24 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from specdb.duty.question import DutyAsked, FluidAsked
+from specdb.duty.circumstances import Circumstances, Costs, FluidLine, Price
+from specdb.duty.points import Point as TypedPoint
+from specdb.duty.points import read_points
+from specdb.duty.question import MOST_PRICES, CostsAsked, DutyAsked, FluidAsked, IngressionAsked
+from specdb.duty.requirement import Note
 from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
-from specdb.trade.viscosity import grade_band, viscosity_band_at
-from specdb.units import Quantity, read_quantity
+from specdb.trade.circuit import STANDARD_ATMOSPHERE_KPA, return_flow_l_min, turnover_flow_l_min
+from specdb.trade.cleanliness import CleanlinessCode, read_code
+from specdb.trade.contamination import ingression_at_most
+from specdb.trade.fluids import density_at
+from specdb.trade.viscosity import grade_band, nu100_from_index, viscosity_at
+from specdb.units import Quantity, read_number, read_quantity
 
 _GRADE = re.compile(r"(?:ISO)?\s*(?:VG)?\s*-?\s*(\d{1,4})", re.IGNORECASE)
+_NUMBERS = re.compile(r"[0-9]+")
 _REFERENCE_DEGC = 40.0
+INGRESSION_SIZES = {4.0: "at_4", 6.0: "at_6", 14.0: "at_14"}
+_LINE_FROM = ("fluid.grade", "fluid.points", "fluid.viscosity_index", "cold_start_temperature")
 DYNAMIC_UNITS = ("cP", "mPa·s", "Pa·s")
 
 
@@ -54,98 +65,377 @@ def read_positive(text: str, kind: str, *, density_kg_m3: float | None = None) -
 
 
 class DutyConditions:
-    """Conditions that the duty states. Reading marks a field as used; ``unused`` names the rest."""
+    """Conditions that the duty states. Reading marks a field as used; ``unused`` names the rest.
+
+    ``steps`` tell how a condition was worked out from others; ``circumstances`` are all of them, without any mark.
+    """
 
     def __init__(self, duty: DutyAsked, faults: Faults):
         self._used: set[str] = set()
         self._stated = _stated_fields(duty)
         self.notes: list[str] = []
-        self._flow = self._read(duty.flow, "flow", "flow", faults)
-        self._terminal = self._read(duty.bypass_cracking_pressure, "pressure", "bypass_cracking_pressure", faults)
-        self._read(duty.working_pressure, "pressure", "working_pressure", faults)
-        self._density = self._read(duty.fluid.density, "density", "fluid.density", faults)
-        self._temperatures: dict[str, float] = {}
-        for name in ("operating_temperature", "cold_start_temperature"):
-            text = getattr(duty, name)
-            if text is not None:
-                with faults.at(f"duty.{name}"):
-                    self._temperatures[name] = read_quantity(text, "temperature").value
-        self._viscosity: tuple[float, float] | SpecdbError | None = None
+        self.steps: list[Note] = []
         self._viscosity_from: tuple[str, ...] = ()
+        self._flow_from: tuple[str, ...] = ("flow",)
+        self._faults = faults
+        flow = self._flow_through(duty)
+        operating, cold = self._temperatures(duty)
+        density = self._positive(duty.fluid.density, "density", "fluid.density")
+        line: FluidLine | None = None
+        with faults.at("duty.fluid.grade" if duty.fluid.points is None else "duty.fluid.points"):
+            line = self._fluid_line(duty.fluid)
+        self._viscosity: tuple[float, float] | SpecdbError | None = None
         with faults.at("duty.fluid.grade" if duty.fluid.viscosity is None else "duty.fluid.viscosity"):
-            self._viscosity = self._fluid_viscosity(duty.fluid)
+            self._viscosity = self._fluid_viscosity(duty.fluid, line, operating, density)
+        cold_viscosity: tuple[float, float] | None = None
+        if line is not None and cold is not None:
+            with faults.at("duty.cold_start_temperature"):
+                cold_viscosity = line.viscosity_at(cold)
+        densities = self._densities(duty.fluid, density, operating, cold)
+        air = self._absolute(duty.pump_inlet_pressure)
+        self.circumstances = Circumstances(
+            flow_l_min=flow,
+            fluid_class=duty.fluid.fluid_class,
+            fluid_line=line,
+            operating_degc=operating,
+            cold_start_degc=cold,
+            viscosity_mm2_s=self._viscosity if isinstance(self._viscosity, tuple) else None,
+            cold_viscosity_mm2_s=cold_viscosity,
+            density_kg_m3=densities[0],
+            cold_density_kg_m3=densities[1],
+            working_pressure_kpa=self._positive(duty.working_pressure, "pressure", "working_pressure"),
+            relief_pressure_kpa=self._positive(duty.relief_pressure, "pressure", "relief_pressure"),
+            location=duty.location,
+            bypass=duty.bypass,
+            bypass_cracking_kpa=self._positive(duty.bypass_cracking_pressure, "pressure", "bypass_cracking_pressure"),
+            bypass_full_flow_kpa=self._positive(duty.bypass_full_flow_drop, "pressure", "bypass_full_flow_drop"),
+            maximum_drop_kpa=self._positive(duty.maximum_pressure_drop, "pressure", "maximum_pressure_drop"),
+            pressure_cycles=duty.pressure_cycles,
+            pump_inlet_kpa_absolute=air,
+            reservoir_volume_l=self._positive(duty.reservoir_volume, "volume", "reservoir_volume"),
+            turnovers_per_hour=duty.turnovers_per_hour,
+            air_flow_l_min=self._positive(duty.air_flow, "flow", "air_flow"),
+            air_pressure_drop_kpa=self._positive(duty.air_pressure_drop, "pressure", "air_pressure_drop"),
+            target=self._target(duty.target_cleanliness),
+            ingression_per_min=self._ingression(duty.ingression),
+            environment=duty.ingression.environment,
+            ingression_g_h=self._not_negative(duty.ingression.mass, "mass_rate", "ingression.mass"),
+            service_interval_h=self._positive(duty.service_interval, "time", "service_interval"),
+            capacity_used=self._share(duty.capacity_used),
+            costs=self._costs(duty.costs),
+        )
+        self._refuse_contradictions()
 
-    def _read(self, text: str | None, kind: str, field: str, faults: Faults) -> float | None:
+    # --- reading -----------------------------------------------------------------------------------
+
+    def _positive(self, text: str | None, kind: str, field: str) -> float | None:
         if text is None:
             return None
-        with faults.at(f"duty.{field}"):
+        with self._faults.at(f"duty.{field}"):
             quantity = read_positive(text, kind)
             if quantity.note:
                 self.notes.append(f"duty.{field}: {quantity.note}")
             return quantity.value
         return None
 
-    def _fluid_viscosity(self, fluid: FluidAsked) -> tuple[float, float] | SpecdbError | None:
-        """Least and greatest viscosity at operating temperature, or why it is not known; None if unstated."""
-        grade = None if fluid.grade is None else read_grade(fluid.grade)
-        band = None if grade is None else grade_band(grade)
-        if fluid.viscosity is not None:
-            return self._stated_viscosity(fluid.viscosity)
-        if grade is None or band is None:
+    def _not_negative(self, text: str | None, kind: str, field: str) -> float | None:
+        if text is None:
             return None
-        temperature = self._temperatures.get("operating_temperature")
-        if temperature == _REFERENCE_DEGC:
-            self._viscosity_from = ("fluid.grade", "operating_temperature")
-            return band[0], band[2]
-        if temperature is None or fluid.viscosity_index is None:
-            lacking = "operating_temperature" if temperature is None else "fluid.viscosity_index"
-            return QuestionError(
-                "A grade gives the viscosity at 40 °C only.",
-                value=fluid.grade,
-                field=f"duty.{lacking}",
-                remedy="State operating_temperature and viscosity_index, or the viscosity itself.",
-            )
-        self._viscosity_from = ("fluid.grade", "fluid.viscosity_index", "operating_temperature")
-        low, _, high = viscosity_band_at(temperature, grade, fluid.viscosity_index)
-        return low, high
+        with self._faults.at(f"duty.{field}"):
+            value = read_quantity(text, kind).value
+            if value < 0:
+                raise QuestionError("This cannot be negative.", value=text, remedy="State 0 or more.")
+            return value
+        return None
 
-    def _stated_viscosity(self, text: str) -> tuple[float, float]:
-        """A viscosity at operating temperature; Saybolt seconds are read at it, cP with the fluid's density."""
-        quantity = read_quantity(
-            text,
-            "viscosity",
-            density_kg_m3=self._density,
-            temperature_degc=self._temperatures.get("operating_temperature"),
+    def _share(self, text: str | None) -> float:
+        if text is None:
+            return 1.0
+        with self._faults.at("duty.capacity_used"):
+            share = read_quantity(text, "percent").value / 100
+            if not 0 < share <= 1:
+                raise QuestionError("A share used lies above 0 and up to 100 %.", value=text, remedy='Write "80 %".')
+            return share
+        return 1.0
+
+    def _temperatures(self, duty: DutyAsked) -> tuple[float | None, float | None]:
+        read: list[float | None] = []
+        for name in ("operating_temperature", "cold_start_temperature"):
+            text, value = getattr(duty, name), None
+            if text is not None:
+                with self._faults.at(f"duty.{name}"):
+                    value = read_quantity(text, "temperature").value
+            read.append(value)
+        operating, cold = read
+        if operating is not None and cold is not None and cold > operating:
+            with self._faults.at("duty.cold_start_temperature"):
+                raise QuestionError(
+                    "A start colder than the work is meant; this one is warmer.",
+                    value=duty.cold_start_temperature,
+                    remedy=f"State a temperature up to the operating one, {duty.operating_temperature}.",
+                )
+        return operating, cold
+
+    def _flow_through(self, duty: DutyAsked) -> float | None:
+        """The flow through the filter: stated, the pump's times the area ratio, or the reservoir's turnover."""
+        flow = self._positive(duty.flow, "flow", "flow")
+        pump = self._positive(duty.pump_flow, "flow", "pump_flow")
+        stated = {"flow": duty.flow, "pump_flow": duty.pump_flow, "turnovers_per_hour": duty.turnovers_per_hour}
+        twice = [name for name, value in stated.items() if value is not None]
+        for name in twice[1:]:
+            with self._faults.at(f"duty.{name}"):
+                raise QuestionError(
+                    f"The flow through the filter is stated already, by {twice[0]}.",
+                    value=stated[name],
+                    remedy=f"State one of {', '.join(stated)}.",
+                )
+        if duty.area_ratio is not None:
+            with self._faults.at("duty.area_ratio"):
+                if duty.location not in (None, "return"):
+                    raise QuestionError(
+                        f"An area ratio belongs to a return line, not to a {duty.location} filter.",
+                        value=duty.area_ratio,
+                        remedy="State the flow through the filter as flow.",
+                    )
+                if duty.pump_flow is None:
+                    raise QuestionError(
+                        "An area ratio multiplies the flow of the pump, which is not stated.",
+                        value=duty.area_ratio,
+                        remedy="State pump_flow beside it, or leave it out and state the flow through the filter.",
+                    )
+        if duty.turnovers_per_hour is not None and duty.reservoir_volume is None:
+            with self._faults.at("duty.turnovers_per_hour"):
+                raise QuestionError(
+                    "Turnovers are of a reservoir whose volume is not stated.",
+                    value=duty.turnovers_per_hour,
+                    remedy="State reservoir_volume beside it.",
+                )
+        if len(twice) == 1 and pump is not None:
+            return self._return_flow(pump, duty.area_ratio)
+        if len(twice) == 1 and duty.turnovers_per_hour is not None:
+            return self._turnover_flow(duty)
+        return flow
+
+    def _return_flow(self, pump_l_min: float, ratio: float | None) -> float:
+        self._flow_from = ("pump_flow",) if ratio is None else ("pump_flow", "area_ratio")
+        if ratio is None:
+            return pump_l_min
+        flow = return_flow_l_min(pump_l_min, ratio)
+        text = "Flow through the filter: the pump's {} times the area ratio {} is {} (geometry)."
+        self.steps.append(Note(text, ((pump_l_min, "flow"), (ratio, ""), (flow, "flow"))))
+        return flow
+
+    def _turnover_flow(self, duty: DutyAsked) -> float | None:
+        volume = self._positive(duty.reservoir_volume, "volume", "reservoir_volume")
+        turnovers = duty.turnovers_per_hour
+        if volume is None or turnovers is None:
+            return None
+        self._flow_from = ("reservoir_volume", "turnovers_per_hour")
+        flow = turnover_flow_l_min(volume, turnovers)
+        text = "Flow through the filter: a reservoir of {} turned over {} times an hour is {}."
+        self.steps.append(Note(text, ((volume, "volume"), (turnovers, ""), (flow, "flow"))))
+        return flow
+
+    def _fluid_line(self, fluid: FluidAsked) -> FluidLine | None:
+        """The viscosity over temperature, of a grade with its index or of points; None without either."""
+        grade = None if fluid.grade is None else read_grade(fluid.grade)
+        if fluid.points is not None:
+            if grade is not None:
+                raise QuestionError(
+                    "The fluid is stated twice, by its grade and by points.",
+                    value=fluid.points,
+                    remedy="State one of them.",
+                )
+            return _line_through(fluid.points, fluid.viscosity_index)
+        if grade is None or fluid.viscosity_index is None:
+            return None
+        low, _, high = grade_band(grade)
+        thin, thick = (
+            ((nu, _REFERENCE_DEGC), (nu100_from_index(nu, fluid.viscosity_index), 100.0)) for nu in (low, high)
         )
+        return FluidLine(thin, thick)
+
+    def _fluid_viscosity(
+        self, fluid: FluidAsked, line: FluidLine | None, operating: float | None, density: float | None
+    ) -> tuple[float, float] | SpecdbError | None:
+        """Least and greatest viscosity at operating temperature, or why it is not known; None if unstated."""
+        if fluid.viscosity is not None:
+            return self._stated_viscosity(fluid.viscosity, operating, density)
+        by = "grade" if fluid.points is None else "points"
+        text = fluid.grade if fluid.points is None else fluid.points
+        if text is None:
+            return None
+        if line is not None and operating is not None:
+            index = () if fluid.viscosity_index is None else ("fluid.viscosity_index",)
+            self._viscosity_from = (f"fluid.{by}", *index, "operating_temperature")
+            return line.viscosity_at(operating)
+        if by == "grade" and operating == _REFERENCE_DEGC:
+            self._viscosity_from = ("fluid.grade", "operating_temperature")
+            low, _, high = grade_band(read_grade(text))
+            return low, high
+        lacking = "operating_temperature" if operating is None else "fluid.viscosity_index"
+        return QuestionError(
+            "A grade gives the viscosity at 40 °C only." if by == "grade" else "A viscosity holds at a temperature.",
+            value=text,
+            field=f"duty.{lacking}",
+            remedy="State operating_temperature and viscosity_index, or the viscosity itself.",
+        )
+
+    def _stated_viscosity(self, text: str, operating: float | None, density: float | None) -> tuple[float, float]:
+        """A viscosity at operating temperature; Saybolt seconds are read at it, cP with the fluid's density."""
+        quantity = read_quantity(text, "viscosity", density_kg_m3=density, temperature_degc=operating)
         if not quantity.value > 0:
             raise QuestionError("A viscosity must be above zero.", value=text)
         if quantity.note:
             self.notes.append(f"duty.fluid.viscosity: {quantity.note}")
-        density = ("fluid.density",) if quantity.unit in DYNAMIC_UNITS else ()
+        needed = ("fluid.density",) if quantity.unit in DYNAMIC_UNITS else ()
         temperature = ("operating_temperature",) if quantity.unit == "SUS" else ()
-        self._viscosity_from = ("fluid.viscosity", *density, *temperature)
+        self._viscosity_from = ("fluid.viscosity", *needed, *temperature)
         return quantity.value, quantity.value
 
-    @property
-    def flow_l_min(self) -> float | None:
-        self._used.add("flow")
-        return self._flow
+    def _densities(
+        self, fluid: FluidAsked, density: float | None, operating: float | None, cold: float | None
+    ) -> tuple[float | None, float | None]:
+        """Density at work and at the coldest start, carried there from the temperature that it is stated at."""
+        stated_at = operating
+        if fluid.density_temperature is not None:
+            with self._faults.at("duty.fluid.density_temperature"):
+                stated_at = read_quantity(fluid.density_temperature, "temperature").value
+                if density is None:
+                    raise QuestionError(
+                        "A temperature is stated of a density that is not.",
+                        value=fluid.density_temperature,
+                        remedy="State density beside it.",
+                    )
+                if operating is None:
+                    raise QuestionError(
+                        "A density is carried from its own temperature to the operating one, which is not stated.",
+                        value=fluid.density_temperature,
+                        remedy="State operating_temperature.",
+                    )
+        if density is None or stated_at is None:
+            return density, density
 
-    @property
-    def stated_flow_l_min(self) -> float | None:
-        """The flow, without marking it as used."""
-        return self._flow
+        def at(temperature: float | None) -> float | None:
+            if temperature is None or temperature == stated_at:
+                return density
+            # The fall of mineral oil serves where no class says otherwise.
+            return density_at(density, stated_at, temperature, fluid.fluid_class or "HM")[1]
+
+        with self._faults.at("duty.fluid.density"):
+            return at(operating), at(cold)
+        return None, None
+
+    def _absolute(self, text: str | None) -> float | None:
+        """Least pressure at the pump's inlet, over a vacuum."""
+        if text is None:
+            return None
+        with self._faults.at("duty.pump_inlet_pressure"):
+            quantity = read_quantity(text, "pressure")
+            if quantity.reference == "absolute":
+                value = quantity.value
+            elif quantity.value <= 0:
+                value = STANDARD_ATMOSPHERE_KPA + quantity.value
+            else:
+                raise QuestionError(
+                    "This may be over a vacuum or over the air's pressure.",
+                    value=text,
+                    remedy='Write "80 kPa abs" over a vacuum, or "-20 kPa" below the air\'s pressure.',
+                )
+            if not value > 0:
+                raise QuestionError("There is no pressure below a vacuum.", value=text, remedy='Write "80 kPa abs".')
+            return value
+        return None
+
+    def _target(self, text: str | None) -> CleanlinessCode | None:
+        if text is None:
+            return None
+        with self._faults.at("duty.target_cleanliness"):
+            try:
+                code = read_code(text)
+            except QuestionError as error:
+                error.field = None  # the place is the duty's, not the reader's
+                raise
+            if code.counting != "automatic" or len(code.places) != 3:
+                raise QuestionError(
+                    "A target is stated at 4, 6 and 14 µm(c).",
+                    value=text,
+                    remedy='Write three numbers, such as "18/16/13", with - for a size that is not asked.',
+                )
+            return code
+        return None
+
+    def _ingression(self, asked: IngressionAsked) -> dict[float, float]:
+        found: dict[float, float] = {}
+        for size, name in INGRESSION_SIZES.items():
+            value = self._not_negative(getattr(asked, name), "count_rate", f"ingression.{name}")
+            if value is None:
+                continue
+            if found and value > min(found.values()):
+                with self._faults.at(f"duty.ingression.{name}"):
+                    raise QuestionError(
+                        "There cannot be more particles of a larger size and up than of a smaller.",
+                        value=getattr(asked, name),
+                        remedy="State of each size the particles of that size and all larger ones.",
+                    )
+            found[size] = value
+        if asked.environment is not None:
+            with self._faults.at("duty.ingression.environment"):
+                if asked.at_14 is not None:
+                    raise QuestionError(
+                        "The ingression at 14 µm(c) is stated already, by at_14.",
+                        value=asked.environment,
+                        remedy="Leave one of them out.",
+                    )
+                bounds = ingression_at_most(asked.environment, 14.0)
+                if bounds is not None:
+                    found[14.0] = min(bounds[1], *found.values()) if found else bounds[1]
+        return found
+
+    def _costs(self, asked: CostsAsked) -> Costs:
+        prices: list[Price] = []
+        with self._faults.at("duty.costs.prices"):
+            prices = [read_price(each) for each in (asked.prices or "").split(";") if each.strip()]
+            if len(prices) > MOST_PRICES:
+                raise QuestionError(f"At most {MOST_PRICES} prices are taken.", value=len(prices))
+        return Costs(asked.currency, asked.change_cost, tuple(prices))
+
+    def _refuse_contradictions(self) -> None:
+        stated = self.circumstances
+        cracking, full_flow = stated.bypass_cracking_kpa, stated.bypass_full_flow_kpa
+        if stated.bypass == "none" and full_flow is not None:
+            with self._faults.at("duty.bypass_full_flow_drop"):
+                raise QuestionError("There is no bypass to have a drop.", remedy="Leave it out, or say where it is.")
+        if cracking is not None and full_flow is not None and full_flow < cracking:
+            with self._faults.at("duty.bypass_full_flow_drop"):
+                raise QuestionError(
+                    "The drop of a bypass at full flow cannot lie below its cracking pressure.",
+                    value=full_flow,
+                    remedy="Check both; full flow comes after cracking.",
+                )
+
+    # --- what the duty states ----------------------------------------------------------------------
+
+    def flow_of(self, characteristic: str) -> float | None:
+        """The flow that a test of the characteristic is asked at: of air through a breather, else of the fluid."""
+        self.use("air_flow" if characteristic == "air_pressure_drop" else "flow")
+        return self.stated_flow_of(characteristic)
+
+    def stated_flow_of(self, characteristic: str) -> float | None:
+        """The same, without marking it as used."""
+        stated = self.circumstances
+        return stated.air_flow_l_min if characteristic == "air_pressure_drop" else stated.flow_l_min
 
     @property
     def terminal_pressure_drop_kpa(self) -> float | None:
         """The drop at which the bypass opens is the drop at which an element is spent."""
         self._used.add("bypass_cracking_pressure")
-        return self._terminal
+        return self.circumstances.bypass_cracking_kpa
 
     @property
     def density_kg_m3(self) -> float | None:
-        self._used.add("fluid.density")
-        return self._density
+        self._used.update(("fluid.density", "fluid.density_temperature"))
+        return self.circumstances.density_kg_m3
 
     @property
     def viscosity_mm2_s(self) -> tuple[float, float] | None:
@@ -155,19 +445,79 @@ class DutyConditions:
             raise self._viscosity
         return self._viscosity
 
-    def use(self, field: str) -> None:
-        self._used.add(field)
+    def use(self, *fields: str) -> None:
+        """Mark fields as read. ``flow`` stands for what the flow was worked out from, ``viscosity`` likewise, and
+        ``cold_viscosity`` for what the viscosity at the coldest start comes from."""
+        for field in fields:
+            if field == "flow":
+                self._used.update(self._flow_from)
+            elif field == "viscosity":
+                self._used.update(self._viscosity_from)
+            elif field == "cold_viscosity":
+                self._used.update(_LINE_FROM)
+            else:
+                self._used.add(field)
 
     @property
     def unused(self) -> tuple[str, ...]:
         return tuple(f"duty.{field}" for field in self._stated if field not in self._used)
 
 
+def _line_through(text: str, index: float | None) -> FluidLine:
+    """The line of an oil through two stated points, or through one at 40 °C and its viscosity index."""
+    points = [_viscosity_point(point) for point in read_points(text, ("viscosity", "temperature"), ("density",))]
+    if len(points) == 1 and index is not None and points[0][1] == _REFERENCE_DEGC:
+        points.append((nu100_from_index(points[0][0], index), 100.0))
+    elif len(points) != 2 or index is not None:
+        raise QuestionError(
+            "Two points make the line, or one at 40 °C with the viscosity index.",
+            value=text,
+            remedy='Write it as in "46 mm2/s at 40 degC; 6.8 mm2/s at 100 degC".',
+        )
+    first, second = points
+    viscosity_at(first[1], *first, *second)  # refuses two points that make no line
+    return FluidLine((first, second), (first, second))
+
+
+def _viscosity_point(point: TypedPoint) -> tuple[float, float]:
+    temperature = read_quantity(point.texts["temperature"], "temperature").value
+    density = read_positive(point.texts["density"], "density").value if "density" in point.texts else None
+    text = point.texts["viscosity"]
+    quantity = read_quantity(text, "viscosity", density_kg_m3=density, temperature_degc=temperature)
+    if not quantity.value > 0:
+        raise QuestionError("A viscosity must be above zero.", value=text)
+    return quantity.value, temperature
+
+
+def read_price(text: str) -> Price:
+    """One price as typed, "Quollbeck: Dulse 23 = 48.50". Raises QuestionError and QuantityError."""
+    named, equals, amount = text.rpartition("=")
+    maker, colon, number = named.strip().partition(": ")
+    if not colon:
+        maker, number = "", named.strip()
+    if not equals or not number.strip():
+        raise QuestionError(
+            "This is no price of an element.",
+            value=text,
+            remedy='Write number = price, such as "Dulse 23 = 48.50; Tarnwhistle: 12-2 = 39".',
+        )
+    price = read_number(amount.strip()).value
+    if price < 0:
+        raise QuestionError("A price cannot be negative.", value=text, remedy="State 0 or more.")
+    return Price(maker.strip() or None, number.strip(), price)
+
+
+_ANSWERED_APART = {"require", "assumptions", "fit", "derive"}
+
+
 def _stated_fields(duty: DutyAsked) -> list[str]:
-    stated = duty.model_dump(exclude_unset=True, by_alias=True, exclude={"require", "assumptions", "fit"})
-    fluid = stated.pop("fluid", None) or {}
-    fields = [name for name, value in stated.items() if value is not None]
-    fields += [f"fluid.{name}" for name, value in fluid.items() if value is not None]
+    stated = duty.model_dump(exclude_unset=True, by_alias=True, exclude=_ANSWERED_APART)
+    fields = []
+    for name, value in stated.items():
+        within = value.items() if isinstance(value, dict) else ()
+        fields += [f"{name}.{inner}" for inner, its in within if its is not None]
+        if value is not None and not isinstance(value, dict):
+            fields.append(name)
     if duty.fit.clearance is not None:
         fields.append("fit.clearance")
     return fields
@@ -176,6 +526,8 @@ def _stated_fields(duty: DutyAsked) -> list[str]:
 def read_grade(text: str) -> int:
     """The number of an ISO 3448 grade: "ISO VG 46", "VG46", "46". Raises QuestionError."""
     match = _GRADE.fullmatch(text.strip())
+    if match is None and len(_NUMBERS.findall(text)) > 1:
+        raise QuestionError("These are several grades.", value=text, remedy="State the one that is filled in.")
     if match is None:
         raise QuestionError("This is no viscosity grade.", value=text, remedy='Write it as in "ISO VG 46".')
     return int(match[1])

@@ -19,11 +19,20 @@ from pydantic import BaseModel
 from rapidfuzz import fuzz, process
 
 from specdb.duty.conditions import Faults
-from specdb.duty.question import MOST_REQUIREMENTS, AssumptionsAsked, Question, models_in, read_question
+from specdb.duty.question import (
+    MOST_REQUIREMENTS,
+    AssumptionsAsked,
+    DeriveAsked,
+    Question,
+    models_in,
+    read_question,
+)
+from specdb.duty.rules import RULES
 from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
 from specdb.units import read_number
 
 ASSUMPTIONS = "assumptions"
+DERIVE = "derive"
 UNKNOWN_AT_MOST = 20
 """Unknown names that are answered one by one; the rest are counted."""
 
@@ -60,12 +69,12 @@ def _fields(
         name, place = f"{prefix}{key}", (*path, key)
         inner = next(models_in(field.annotation), None)
         about = field.description or ""
-        if inner is None or key == ASSUMPTIONS:
+        if inner is None or key in _SAID_AT_ONCE:
             if key == "value":  # a measure is named by itself, its tolerance by a name of its own
                 name, about = prefix.removesuffix("."), described
             forms = _forms(schemas[key])
             kinds = frozenset(str(form["type"]) for form in forms)
-            schema = _ASSUMPTIONS_SCHEMA if name == ASSUMPTIONS else _text_schema(forms)
+            schema = _SAID_AT_ONCE.get(name) or _text_schema(forms)
             yield DottedField(name, place, kinds, schema, about)
         if inner is None:
             continue
@@ -107,6 +116,11 @@ _ASSUMPTIONS_SCHEMA = {
         {"type": "string", "pattern": "^({0})(,({0})){{0,4}}$".format("|".join(AssumptionsAsked.model_fields))},
     ]
 }
+_SAID_AT_ONCE: dict[str, dict[str, Any]] = {
+    ASSUMPTIONS: _ASSUMPTIONS_SCHEMA,
+    DERIVE: {"type": "string", "enum": ["all", "none", ""]},
+}
+"""Groups of names that one text may state as a whole; what is stated by itself has the last word."""
 
 
 # --- from dotted names to a question ---------------------------------------------------------------
@@ -174,15 +188,21 @@ def _plain(stated: Mapping[str, str], faults: Faults) -> dict[str, Any]:
     asked: dict[str, Any] = {}
     requirements: dict[int, dict[str, Any]] = {number: {} for number in _numbers(stated)}
     assumptions: dict[str, Any] = {}
+    derive: dict[str, Any] = {}
     for name, text in stated.items():
         field = dotted_names()[name]
         with _whole(faults, name):
             if name == ASSUMPTIONS:
-                assumptions = _assumed(text) | assumptions  # one that is stated by itself has the last word
+                assumptions = _assumed(text) | assumptions
+                continue
+            if name == DERIVE:
+                derive = _derived(text) | derive
                 continue
             value = _value(text, field.kinds)
             if field.path[:2] == ("duty", ASSUMPTIONS):
                 assumptions[str(field.path[-1])] = value
+            elif field.path[:2] == ("duty", DERIVE):
+                derive[str(field.path[-1])] = value
             elif field.path[:2] == ("duty", "require"):
                 requirements[int(field.path[2]) + 1][str(field.path[-1])] = value
             else:
@@ -191,6 +211,8 @@ def _plain(stated: Mapping[str, str], faults: Faults) -> dict[str, Any]:
         _put(asked, ("duty", "require"), list(requirements.values()))
     if assumptions:
         _put(asked, ("duty", ASSUMPTIONS), assumptions)
+    if derive:
+        _put(asked, ("duty", DERIVE), derive)
     return asked
 
 
@@ -237,6 +259,17 @@ def _assumed(text: str) -> dict[str, bool]:
     return dict.fromkeys(taken, True)
 
 
+def _derived(text: str) -> dict[str, bool]:
+    word = text.strip().casefold()
+    if word not in ("all", "none"):
+        raise QuestionError(
+            "Rules are switched at once by all or none.",
+            value=text,
+            remedy="Write all or none, or switch one by its name, such as derive.collapse=no.",
+        )
+    return {} if word == "all" else dict.fromkeys(RULES, False)
+
+
 # --- names that are not known ----------------------------------------------------------------------
 
 
@@ -262,12 +295,17 @@ def _unknown(name: str, beside: Sequence[str]) -> tuple[str, str]:
     fields = _names_with(f"require.{number}.")
     if numbered and not numbered[2]:
         return none_such, f"A requirement is stated by its fields: {', '.join(fields)}."
-    near = _nearest(name, [*(known for known in dotted_names() if not _REQUIREMENT.match(known)), *fields, *beside])
+    ungrouped_first = sorted((known for known in dotted_names() if not _REQUIREMENT.match(known)), key=_depth)
+    near = _nearest(name, [*ungrouped_first, *fields, *beside])
     if near is not None:
         return none_such, f"Is {near} meant?"
     group = name.partition(".")[0]
     siblings = fields if numbered else _names_with(f"{group}.")
     return none_such, f"Known are {', '.join(siblings or _groups())}."
+
+
+def _depth(name: str) -> int:
+    return name.count(".")
 
 
 def _nearest(name: str, known: Sequence[str]) -> str | None:
@@ -294,9 +332,12 @@ def dotted_of(question: Question) -> dict[str, str]:
     if question.duty.assumptions == AssumptionsAsked.model_validate(_assumed("customary")):
         found[ASSUMPTIONS] = "customary"
         stated["duty"].pop(ASSUMPTIONS)
+    if question.duty.derive == DeriveAsked.model_validate(dict.fromkeys(RULES, False)):
+        found[DERIVE] = "none"
+        stated["duty"].pop(DERIVE)
     for name, field in dotted_names().items():
         value = _at(stated, field.path)
-        if value is not None and name != ASSUMPTIONS:
+        if value is not None and name not in _SAID_AT_ONCE:
             found[name] = _text(value)
     return found
 

@@ -211,6 +211,10 @@ _RULES: dict[str, _Rule] = {
     "bypass_cracking_pressure": _cracking,
     "temperature_low": _at_most(),
     "temperature_high": _at_least(),
+    "air_pressure_drop": _at_most("flow_l_min"),
+    "air_particle_size": _at_most(),
+    "water_capacity": _at_least(),
+    "mesh_opening": _at_most(),
 }
 
 

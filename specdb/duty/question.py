@@ -6,6 +6,7 @@ and unit; both become text here, and :mod:`specdb.units` reads it when the duty 
 
 from __future__ import annotations
 
+import difflib
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -26,16 +27,21 @@ from pydantic_core import core_schema
 
 from specdb.characteristics import (
     ATTRIBUTES,
+    BYPASSES,
     CAPACITY_BASES,
     CHARACTERISTICS,
     CONDITIONS,
     DROP_OF,
     FLUID_CLASSES,
     KINDS,
+    LOCATIONS,
     SEALS,
     YES_NO,
 )
+from specdb.duty.rules import RULES, SIDES
 from specdb.errors import QuestionError, shown
+from specdb.trade.contamination import ENVIRONMENTS
+from specdb.units import show
 
 TEXT_AT_MOST = 200
 _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
@@ -47,6 +53,8 @@ _ELEMENT_ID = "^[0-9a-f]{16}$"
 UNIT_AT_MOST = 40
 MOST_REQUIREMENTS = 16
 MOST_COMPARED = 20
+MOST_PRICES = 20
+PRICES_AT_MOST = 2000
 
 _TEXT_SCHEMA = {"type": "string", "minLength": 1, "maxLength": TEXT_AT_MOST, "pattern": _PRINTABLE}
 _QUANTITY_SCHEMA = {
@@ -156,7 +164,7 @@ class OneOf:
         known = {word.casefold(): word for word in self.words}
         word = known.get(text_of(value).strip().casefold())
         if word is None:
-            raise ValueError(f'"{shown(value)}" is none of {", ".join(self.words)}')
+            raise ValueError(f'"{shown(value)}" is not one of {", ".join(self.words)}')
         return word
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -208,10 +216,16 @@ class FluidAsked(Strict):
     viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True)] | None = Field(
         None, description="carries the grade to the operating temperature (ASTM D2270)"
     )
+    points: Text | None = Field(
+        None, description='viscosity at two temperatures: "46 mm2/s at 40 degC; 6.8 mm2/s at 100 degC"'
+    )
     viscosity: QuantityText | None = Field(None, description="kinematic viscosity at the operating temperature")
-    density: QuantityText | None = Field(None, description="at the operating temperature")
+    density: QuantityText | None = Field(None, description="at density_temperature")
+    density_temperature: QuantityText | None = Field(
+        None, description="temperature that the density holds at; by default the operating temperature"
+    )
     fluid_class: Annotated[str, OneOf(FLUID_CLASSES)] | None = Field(
-        None, alias="class", description="class by ISO 6743-4 that an element must list"
+        None, alias="class", description="class by ISO 6743-4 that an element must list, and its seal and media suit"
     )
 
 
@@ -326,32 +340,173 @@ def _assumptions(value: object) -> object:
     return value
 
 
+class IngressionAsked(Strict):
+    """What gets into the fluid: particles per minute for a target cleanliness, mass per hour for a service interval."""
+
+    at_4: QuantityText | None = Field(None, description='particles of 4 µm(c) and larger: "1e8 /min"')
+    at_6: QuantityText | None = Field(None, description="particles of 6 µm(c) and larger")
+    at_14: QuantityText | None = Field(None, description="particles of 14 µm(c) and larger")
+    environment: Annotated[str, OneOf(tuple(ENVIRONMENTS))] | None = Field(
+        None, description="instead of at_14: the most that such a place brings in, from memory and unsourced"
+    )
+    mass: QuantityText | None = Field(None, description='dirt that the element has to hold: "0.5 g/h"')
+
+
+def _switch(value: object) -> str:
+    """"yes", "no", or the figure that a rule is given instead of its own."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return _limit(value)
+
+
+Switch = Annotated[
+    str,
+    BeforeValidator(_switch),
+    WithJsonSchema({"anyOf": [{"type": "boolean"}, {"type": "number"}, *_QUANTITY_SCHEMA["anyOf"]]}),
+]
+
+
+def _rule(key: str) -> Any:
+    rule = RULES[key]
+    other = ""
+    if isinstance(rule.factor, str):
+        other = f", {' or '.join(SIDES)} says of which side; {rule.factor} unless said"
+    elif rule.factor is not None:
+        figure = show(rule.factor, rule.kind) if rule.kind else f"{rule.factor:g}"
+        other = f", another figure takes the place of {figure}"
+    return Field("yes", description=f"{rule.title}; no switches the rule off{other}")
+
+
+class DeriveAsked(Strict):
+    """Rules that turn the duty into requirements: each works where its inputs are stated."""
+
+    bypass_valve: Switch = _rule("bypass_valve")
+    bypass_cracking: Switch = _rule("bypass_cracking")
+    clean_drop_below_bypass: Switch = _rule("clean_drop_below_bypass")
+    cold_start_bypass: Switch = _rule("cold_start_bypass")
+    collapse: Switch = _rule("collapse")
+    collapse_over_own_drop: Switch = _rule("collapse_over_own_drop")
+    envelope: Switch = _rule("envelope")
+    burst: Switch = _rule("burst")
+    pressure_fatigue: Switch = _rule("pressure_fatigue")
+    temperature_range: Switch = _rule("temperature_range")
+    seal_and_fluid: Switch = _rule("seal_and_fluid")
+    media_and_fluid: Switch = _rule("media_and_fluid")
+    zinc_and_water: Switch = _rule("zinc_and_water")
+    suction_drop: Switch = _rule("suction_drop")
+    breather_kind: Switch = _rule("breather_kind")
+    breather_air: Switch = _rule("breather_air")
+    breather_particles: Switch = _rule("breather_particles")
+    cleanliness: Switch = _rule("cleanliness")
+    service_life: Switch = _rule("service_life")
+
+
+def _derive(value: object) -> object:
+    """``"none"`` switches every rule off, ``"all"`` none."""
+    if isinstance(value, str):
+        if value not in ("all", "none"):
+            raise ValueError('"all", "none" or an object of rules and switches is expected')
+        return {} if value == "all" else dict.fromkeys(RULES, False)
+    return value
+
+
+def _price(value: object) -> str:
+    """One price as text, "Quollbeck: Dulse 23 = 48.5"."""
+    if isinstance(value, dict) and {"number", "price"} <= set(value) <= {"number", "price", "maker"}:
+        maker = f"{text_of(value['maker'])}: " if value.get("maker") is not None else ""
+        if not _finite(value["price"]):
+            raise ValueError("price must be a finite number")
+        return f"{maker}{text_of(value['number'])} = {_number_text(value['price'])}"
+    return text_of(value)
+
+
+def _prices(value: object) -> str | None:
+    if isinstance(value, list):
+        return "; ".join(_price(each) for each in value)
+    return value if value is None else _printable(value if isinstance(value, str) else "", PRICES_AT_MOST)
+
+
+_PRICE_SCHEMA = {
+    "type": "object",
+    "properties": {"maker": _TEXT_SCHEMA, "number": _TEXT_SCHEMA, "price": {"type": "number", "minimum": 0}},
+    "required": ["number", "price"],
+    "additionalProperties": False,
+}
+
+
+class CostsAsked(Strict):
+    """Prices belong to a question, not to the catalogue. All are in one currency."""
+
+    currency: Text | None = Field(None, description="word that stands beside amounts: EUR")
+    change_cost: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False, strict=True)] | None = Field(
+        None, description="cost of one change of the element, without the element"
+    )
+    prices: Annotated[
+        str | None,
+        BeforeValidator(_prices),
+        WithJsonSchema(
+            {
+                "anyOf": [
+                    {"type": "array", "items": _PRICE_SCHEMA, "maxItems": MOST_PRICES},
+                    {"type": "string", "minLength": 1, "maxLength": PRICES_AT_MOST, "pattern": _PRINTABLE},
+                    {"type": "null"},
+                ]
+            }
+        ),
+    ] = Field(None, description='price of an element: "Quollbeck: Dulse 23 = 48.50; 12-2 = 39"')
+
+
 class DutyAsked(Strict):
     """The duty. Everything is optional; what is not stated is not asked, or follows from the original."""
 
     flow: QuantityText | None = Field(None, description="flow through the filter")
+    pump_flow: QuantityText | None = Field(
+        None, description="instead of flow: that of the pump, which area_ratio multiplies on a return line"
+    )
+    area_ratio: Annotated[float, Field(ge=1, le=100, allow_inf_nan=False, strict=True)] | None = Field(
+        None, description="of the cylinder, piston over ring: the return flow is pump_flow times it"
+    )
     fluid: FluidAsked = FluidAsked()
     operating_temperature: QuantityText | None = Field(None, description="temperature of the fluid at work")
-    cold_start_temperature: QuantityText | None = Field(None, description="taken, and not read by any rule yet")
-    working_pressure: QuantityText | None = Field(None, description="taken, and not read by any rule yet")
+    cold_start_temperature: QuantityText | None = Field(None, description="coldest temperature at which it starts")
+    working_pressure: QuantityText | None = Field(None, description="pressure of the line that the filter is in")
+    relief_pressure: QuantityText | None = Field(None, description="setting of the relief valve")
+    bypass: Annotated[str, OneOf(BYPASSES)] | None = Field(None, description="where the bypass valve is")
     bypass_cracking_pressure: QuantityText | None = Field(
-        None, description="the terminal drop of a required capacity, unless it states its own"
+        None,
+        description="drop at which it opens; also the terminal drop of a required capacity that states none",
     )
-    location: (
-        Annotated[
-            str,
-            OneOf(
-                (
-                    "suction",
-                    "pressure",
-                    "return",
-                    "off-line",
-                    "breather",
-                )
-            ),
-        ]
-        | None
-    ) = Field(None, description="place in the circuit; taken, and not read by any rule yet")
+    bypass_full_flow_drop: QuantityText | None = Field(
+        None, description="drop of the bypass valve at full flow of cold fluid"
+    )
+    maximum_pressure_drop: QuantityText | None = Field(
+        None, description="without a bypass, on a return or off-line filter: greatest drop that the element can see"
+    )
+    pressure_cycles: Annotated[float, Field(gt=0, le=1e12, allow_inf_nan=False, strict=True)] | None = Field(
+        None, description="cycles from none to working_pressure that a spin-on must stand"
+    )
+    location: Annotated[str, OneOf(LOCATIONS)] | None = Field(None, description="place in the circuit")
+    pump_inlet_pressure: QuantityText | None = Field(
+        None, description='least that the pump needs at its inlet: "80 kPa abs", "-20 kPa" against the air'
+    )
+    reservoir_volume: QuantityText | None = Field(None, description="fluid in the reservoir")
+    turnovers_per_hour: Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False, strict=True)] | None = Field(
+        None, description="how often an hour an off-line filter takes the reservoir's fluid: instead of flow"
+    )
+    air_flow: QuantityText | None = Field(None, description="of a breather: air at the fastest change of level")
+    air_pressure_drop: QuantityText | None = Field(None, description="of a breather: most that the reservoir stands")
+    target_cleanliness: Text | None = Field(None, description='code by ISO 4406 that the fluid must keep: "18/16/13"')
+    ingression: IngressionAsked = IngressionAsked()
+    service_interval: QuantityText | None = Field(None, description='how long an element must last: "1000 h"')
+    capacity_used: QuantityText | None = Field(
+        None, description="share of the retained capacity that is used by then; 100 % unless said"
+    )
+    derive: Annotated[
+        DeriveAsked,
+        BeforeValidator(_derive),
+        WithJsonSchema({"anyOf": [{"type": "string", "enum": ["all", "none"]}, DeriveAsked.model_json_schema()]}),
+    ] = Field(DeriveAsked(), description="rules that turn the duty into requirements")
+    costs: CostsAsked = CostsAsked()
     require: Annotated[list[RequirementAsked], Field(max_length=MOST_REQUIREMENTS)] = []
     fit: FitAsked = FitAsked()
     assumptions: Annotated[
@@ -373,6 +528,9 @@ class OriginalAsked(Strict):
     number: Text = Field(description="part number of the element to be replaced")
     maker: Text | None = Field(None, description="its maker, where several have the number")
     allow: QuantityText | None = Field(None, description='share by which what is taken from it is relaxed: "5 %"')
+
+
+_WINDOWS = Field(False, description="tell at which flow, viscosity and temperature each met criterion ends")
 
 
 class Question(Strict):
@@ -405,6 +563,7 @@ class Question(Strict):
     include_without_evidence: Annotated[bool, Field(strict=True)] = Field(
         False, description="list elements with nothing on file as well"
     )
+    include_windows: Annotated[bool, Field(strict=True)] = _WINDOWS
     as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
 
 
@@ -468,6 +627,7 @@ class ComparisonAsked(Strict):
     )
     original: OriginalAsked | None = None
     duty: DutyAsked = DutyAsked()
+    include_windows: Annotated[bool, Field(strict=True)] = _WINDOWS
     as_of: AsOfText | None = Field(None, description="a revision number or a date: the catalogue as it was then")
 
     def question(self) -> Question:
@@ -519,7 +679,10 @@ def _fault(
 ) -> QuestionError:
     remedy = None
     if kind == "extra_forbidden":
-        message, remedy = "There is no such field.", f"Known are {', '.join(known_fields(place[:-1], model))}."
+        known = known_fields(place[:-1], model)
+        near = difflib.get_close_matches(str(place[-1])[:80], known, n=1, cutoff=0.7)
+        meant = f"Is {near[0]} meant? " if near else ""
+        message, remedy = "There is no such field.", f"{meant}Known are {', '.join(known)}."
     elif kind == "missing":
         message = "This is needed and was not stated."
         beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]

@@ -31,9 +31,18 @@ GATE_OF_ATTRIBUTE: dict[str, Gate] = {
     "anti_drain_back": "fit",
     "seal": "seal_and_fluid",
     "fluid_class": "seal_and_fluid",
+    "seal_compatibility": "seal_and_fluid",
+    "media_compatibility": "seal_and_fluid",
+    "zinc_parts": "seal_and_fluid",
     "bypass_valve": "bypass",
+    "collapse_over_own_drop": "collapse",
 }
 """Criteria on what an element is, and the gate that each belongs to."""
+
+
+def _plain(value: float) -> str:
+    """A plain number for people: 2.143, 2500, 150000, 1e8."""
+    return f"{value:.0f}" if 1e4 <= value < 1e6 else f"{value:.4g}".replace("e+0", "e").replace("e+", "e")
 
 
 @dataclass(frozen=True)
@@ -45,7 +54,7 @@ class Note:
     amounts: tuple[tuple[float, str], ...]
 
     def words(self, units: Literal["si", "us"] = "si") -> str:
-        return self.text.format(*(show(value, kind, units) if kind else f"{value:g}" for value, kind in self.amounts))
+        return self.text.format(*(show(value, kind, units) if kind else _plain(value) for value, kind in self.amounts))
 
     def __str__(self) -> str:
         return self.words()
@@ -57,6 +66,10 @@ class Requirement:
 
     Conditions that are None are not asked. ``allow`` is the share by which the limits are relaxed; ``nominal``
     the measure that a difference is told from.
+
+    Of a derived requirement ``rule`` names the rule. ``advisory``: judged and told, never counted. ``estimated``: the
+    limit is an estimate itself, so that no verdict on it is proof. ``open``: something is required whose limit is not
+    known. ``asked_of``: kinds of element that it is asked of; others have no such thing, and are exempt.
     """
 
     id: str
@@ -81,6 +94,11 @@ class Requirement:
     standard: str | None = None
     dust: str | None = None
     notes: tuple[str | Note, ...] = ()
+    rule: str | None = None
+    advisory: bool = False
+    estimated: bool = False
+    open: bool = False
+    asked_of: tuple[str, ...] = ()
 
     @property
     def allowed_low(self) -> float:
@@ -99,7 +117,8 @@ class Requirement:
     @property
     def counts(self) -> bool:
         """Whether it takes part in margin and order."""
-        return self.characteristic not in CHARACTERISTICS or CHARACTERISTICS[self.characteristic].ordinary
+        ordinary = self.characteristic not in CHARACTERISTICS or CHARACTERISTICS[self.characteristic].ordinary
+        return ordinary and not self.advisory
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,21 @@ from specdb.catalog.identity import identity_key
 from specdb.catalog.search import not_on_file
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import CHARACTERISTICS, title_of
+from specdb.duty.circumstances import Circumstances
 from specdb.duty.conditions import DutyConditions, Faults
+from specdb.duty.derived import derive
+from specdb.duty.derived.bypass import IN_ELEMENT
+from specdb.duty.derived.outcome import Derivation
+from specdb.duty.derived.place import ADVICE
 from specdb.duty.original import original_requirements
-from specdb.duty.question import AssumptionsAsked, DutyAsked, ElementAsked, Question
+from specdb.duty.question import (
+    AssumptionsAsked,
+    CostsAsked,
+    DutyAsked,
+    ElementAsked,
+    IngressionAsked,
+    Question,
+)
 from specdb.duty.requirement import NO_ASSUMPTIONS, SAME_FLOW, Assumptions, Note, Requirement
 from specdb.duty.stated import read_allowance, stated_requirements
 from specdb.errors import NotOnFileError, QuantityError, QuestionError
@@ -26,7 +38,8 @@ from specdb.units import read_quantity
 class Duty:
     """What is required. ``original`` is the row of the original element, None where none is named.
 
-    ``unused`` names the stated fields that no rule read.
+    ``unused`` names the stated fields that no rule read; ``derivations`` tell what each rule made of the duty;
+    ``advice`` is what a practitioner would say of the place in the circuit.
     """
 
     requirements: tuple[Requirement, ...]
@@ -34,10 +47,15 @@ class Duty:
     original: int | None
     unused: tuple[str, ...]
     notes: tuple[str | Note, ...]
+    circumstances: Circumstances
+    derivations: tuple[Derivation, ...]
+    advice: tuple[str, ...]
 
 
-def resolve(question: Question, snapshot: Snapshot, faults: Faults | None = None) -> Duty:
-    """Requirements of a question over one state of the catalogue.
+def resolve(
+    question: Question, snapshot: Snapshot, faults: Faults | None = None, *, may_be_empty: bool = False
+) -> Duty:
+    """Requirements of a question over one state of the catalogue; there may be none only where that ``may_be_empty``.
 
     Raises InputError for quantities and requirements that cannot be read or judged, and NotOnFileError
     where all that is wrong is an original that is not on file: every fault at once, in ``faults``, with
@@ -45,7 +63,10 @@ def resolve(question: Question, snapshot: Snapshot, faults: Faults | None = None
     """
     faults = faults or Faults()
     conditions = DutyConditions(question.duty, faults)
+    _refuse_liquid_results(question.duty, faults)
     requirements = stated_requirements(question.duty, conditions, faults)
+    # Rules work on a duty that can be read; what they would make of another is no fault of its own.
+    derived, derivations = ([], []) if faults.found else derive(question.duty.derive, conditions, faults)
     assumptions = NO_ASSUMPTIONS
     with faults.at("duty.assumptions"):
         assumptions = _assumptions(question.duty.assumptions)
@@ -58,20 +79,80 @@ def resolve(question: Question, snapshot: Snapshot, faults: Faults | None = None
     faults.raise_any()
     notes: list[str | Note] = [*conditions.notes]
     if row is not None:
-        told = {requirement.characteristic for requirement in requirements}
+        told = {requirement.characteristic for requirement in requirements} | _settled_by(derived, conditions)
         clearance = _clearance(question.duty, conditions)
         taken, not_taken = original_requirements(snapshot, row, lambda name: name not in told, clearance)
         with faults.at("duty"):
             requirements += [_at_the_duty(requirement, conditions, allow) for requirement in taken]
         faults.raise_any()
         notes += [*not_taken, *_at_other_flows(taken, conditions)]
-    if not requirements:
-        raise QuestionError(
-            "Nothing is required.",
-            field="duty.require",
-            remedy="Name an original element with ratings on file, or state at least one requirement.",
-        )
-    return Duty(_named(requirements), assumptions, row, conditions.unused, tuple(dict.fromkeys(notes)))
+    requirements += derived
+    if not requirements and not may_be_empty:
+        raise QuestionError("Nothing is required.", field="duty.require", remedy=_what_would_ask(derivations))
+    place = conditions.circumstances.location
+    advice: tuple[str, ...] = ()
+    if place is not None:
+        conditions.use("location")
+        advice = ADVICE[place]
+    conditions.use(*_read_beside_the_rules(question.duty))
+    return Duty(
+        _named(requirements),
+        assumptions,
+        row,
+        conditions.unused,
+        tuple(dict.fromkeys(notes)),
+        conditions.circumstances,
+        tuple(derivations),
+        advice,
+    )
+
+
+def _what_would_ask(derivations: Sequence[Derivation]) -> str:
+    """What to state where nothing is required; of rules that wait for a field, which."""
+    remedy = (
+        "Name an original element with ratings on file, state a requirement, or say more of the machine: its bypass, "
+        "the fluid's class, temperatures, pressures, dirt."
+    )
+    waiting = [f"{each.rule}: {each.words}" for each in derivations if each.state == "lacks"]
+    return " ".join([remedy, *waiting])
+
+
+MEASURED_IN_LIQUID = ("filtration_ratio", "retained_capacity", "clean_pressure_drop", "flow_fatigue_cycles")
+
+
+def _refuse_liquid_results(duty: DutyAsked, faults: Faults) -> None:
+    """A breather is never judged by what was measured in liquid."""
+    for place, asked in enumerate(duty.require):
+        if duty.location == "breather" and asked.characteristic in MEASURED_IN_LIQUID:
+            with faults.at(f"duty.require.{place}.characteristic"):
+                raise QuestionError(
+                    f"A breather filters air; a {title_of(asked.characteristic)} is measured in liquid.",
+                    value=asked.characteristic,
+                    remedy="Require air_pressure_drop, air_particle_size or water_capacity.",
+                )
+
+
+def _settled_by(derived: Sequence[Requirement], conditions: DutyConditions) -> set[str]:
+    """What the duty settles, so that the original is not asked: its valve where the duty says where the valve is, and
+    what is measured in liquid for a breather."""
+    settled: set[str] = set()
+    if any(requirement.rule == "bypass_valve" for requirement in derived):
+        settled.add("bypass_valve")
+        if conditions.circumstances.bypass not in IN_ELEMENT:
+            settled.add("bypass_cracking_pressure")
+    if conditions.circumstances.location == "breather":
+        settled.update(MEASURED_IN_LIQUID)
+    return settled
+
+
+def _read_beside_the_rules(duty: DutyAsked) -> list[str]:
+    """Fields that the answer is worked out from beside the requirements: dirt, time and money."""
+    fields = [f"costs.{name}" for name in CostsAsked.model_fields]
+    if duty.ingression.mass is not None:
+        fields += ["ingression.mass", "capacity_used", "flow", "bypass_cracking_pressure"]
+    if (duty.flow or duty.pump_flow) is not None and duty.ingression.model_fields_set - {"mass"}:
+        fields += ["flow", *(f"ingression.{name}" for name in IngressionAsked.model_fields if name != "mass")]
+    return fields
 
 
 def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: float) -> Requirement:
@@ -83,7 +164,7 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
     if known.ratio_scale:
         found["allow"] = allow
     if "flow" in known.judged_with and requirement.flow_l_min is None:
-        found["flow_l_min"] = conditions.flow_l_min
+        found["flow_l_min"] = conditions.flow_of(requirement.characteristic)
     if "viscosity" in known.judged_with and requirement.viscosity_low_mm2_s is None:
         found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = conditions.viscosity_mm2_s or (None, None)
     if "density" in known.judged_with and requirement.density_kg_m3 is None:
@@ -96,7 +177,6 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
 
 def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> list[Note]:
     """A note on each characteristic that the original was tested for at other flows than the duty's."""
-    stated = conditions.stated_flow_l_min
     tested: dict[str, set[float]] = {}
     for requirement in taken:
         if requirement.flow_l_min is not None:
@@ -108,7 +188,8 @@ def _at_other_flows(taken: list[Requirement], conditions: DutyConditions) -> lis
             tuple((flow, "flow") for flow in (*sorted(flows), stated)),
         )
         for key, flows in tested.items()
-        if stated is not None and all(abs(flow - stated) > SAME_FLOW * stated for flow in flows)
+        if (stated := conditions.stated_flow_of(key)) is not None
+        and all(abs(flow - stated) > SAME_FLOW * stated for flow in flows)
     ]
 
 

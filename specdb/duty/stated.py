@@ -163,7 +163,7 @@ def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list
     found: dict[str, float | str | None] = {"cycle_pressure_kpa": own("cycle_pressure", "pressure")}
     flow, density, terminal = own("flow", "flow"), own("density", "density"), own("terminal_pressure_drop", "pressure")
     if "flow" in judged_with:
-        found["flow_l_min"] = conditions.flow_l_min if flow is None else flow
+        found["flow_l_min"] = conditions.flow_of(asked.characteristic) if flow is None else flow
     if "terminal_pressure_drop" in judged_with:
         found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if terminal is None else terminal
     if "density" in judged_with:

@@ -15,6 +15,7 @@ from specdb.catalog.snapshot import Snapshot, build_snapshot
 from specdb.characteristics import CHARACTERISTICS
 from specdb.criteria import Judged, judge
 from specdb.duty import Question
+from specdb.duty.circumstances import Circumstances
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.duty.resolve import Duty
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
@@ -47,7 +48,7 @@ OF_POINT = (
 RATING_COLUMNS = ("id", "test_id", "size_scale", *OF_POINT)
 
 
-def snapshot_of(elements: list[slow.Element]) -> Snapshot:
+def snapshot_of(elements: list[slow.Element], claims: pd.DataFrame | None = None) -> Snapshot:
     """The columnar view of a plain catalogue, built from frames such as the store gives."""
     element_rows: list[dict[str, Any]] = []
     attributes: list[dict[str, Any]] = []
@@ -73,6 +74,7 @@ def snapshot_of(elements: list[slow.Element]) -> Snapshot:
         pd.DataFrame(attributes, columns=ATTRIBUTE_COLUMNS, dtype=object),
         pd.DataFrame(tests, columns=TEST_COLUMNS, dtype=object),
         pd.DataFrame(ratings, columns=RATING_COLUMNS, dtype=object),
+        claims=claims,
     )
 
 
@@ -80,7 +82,7 @@ def rank(
     elements: list[slow.Element], requirements: list[Requirement], assumptions: Assumptions = NO_ASSUMPTIONS
 ) -> ranking.Ranking:
     """The program's ranking of a plain catalogue against requirements as they are."""
-    duty = Duty(tuple(requirements), assumptions, None, (), ())
+    duty = Duty(tuple(requirements), assumptions, None, (), (), Circumstances(), (), ())
     with mock.patch.object(ranking, "resolve", return_value=duty):
         return ranking.rank(Question(), snapshot_of(elements))
 
@@ -117,6 +119,9 @@ OTHER_VALUES = {
     "pressure_fatigue_cycles": (9960.0, 1e4, 1e5, 1e6),
     "temperature_low": (-40.0, -30.0, -29.9, -10.0),
     "temperature_high": (80.0, 99.6, 100.0, 120.0),
+    "collapse_pressure": (24.0, 40.0, 500.0, 995.0, 995.6, 1000.0, 1000.0, 1003.0, 2000.0),
+    "air_pressure_drop": (1.0, 1.995, 2.0, 2.004, 5.0),
+    "air_particle_size": (1.0, 2.995, 3.0, 3.004, 5.0),
 }
 PRESSURES_KPA = (500.0, 995.0, 995.6, 1000.0, 1000.0, 1003.0, 2000.0)
 
@@ -196,7 +201,7 @@ def other_points(draw: st.DrawFn, key: str) -> list[slow.Point]:
             draw(QUALIFIERS),
             draw(values),
             draw(RESOLUTIONS),
-            flow_l_min=(draw(FLOWS) if mixed else flow) if key == "retained_capacity" else None,
+            flow_l_min=(draw(FLOWS) if mixed else flow) if "flow" in CHARACTERISTICS[key].judged_with else None,
         )
         for _ in range(count)
     ]
@@ -218,13 +223,15 @@ def random_test(draw: st.DrawFn, key: str) -> slow.Test:
 
 
 WORDS = {
-    "kind": ("spin-on", "cartridge"),
+    "kind": ("spin-on", "cartridge", "breather"),
     "thread": ("1-12 UNF", "M26x1.5"),
-    "seal": ("NBR", "FKM"),
+    "seal": ("NBR", "FKM", "EPDM", "none"),
     "bypass_valve": ("yes", "no"),
+    "zinc_parts": ("yes", "no"),
 }
 MEASURES = {"length": (99.0, 100.0, 101.0, 103.0), "outside_diameter": (95.0, 96.0, 97.5)}
 FLUIDS = (None, "HM", "HM HV", "HFC")
+MEDIA = (None, "glass fibre", "cellulose", "polyester")
 
 
 @st.composite
@@ -239,10 +246,13 @@ def elements_of(
         other = tests.pop()
         tests[0] = replace(tests[0], points=tests[0].points + other.points)
     words = {k: draw(st.sampled_from(v)) for k, v in WORDS.items() if draw(st.booleans())}
-    for name in ("fluids_compatible", "fluids_excluded"):
+    for name in ("fluids_compatible", "fluids_excluded", "fluids_tested", "fluids_failed"):
         listed = draw(st.sampled_from(FLUIDS))
         if listed is not None:
             words[name] = listed
+    media = draw(st.sampled_from(MEDIA))
+    if media is not None:
+        words["media"] = media
     measures = {k: draw(st.sampled_from(v)) for k, v in MEASURES.items() if draw(st.booleans())}
     return slow.Element(maker, number, tuple(tests), words, measures)
 
@@ -324,6 +334,9 @@ def attribute_requirements(draw: st.DrawFn) -> list[Requirement]:
             found.append(Requirement(name, name, "stated", low=low, high=high))
     if draw(st.booleans()):
         found.append(Requirement("fluid_class", "fluid_class", "stated", word=draw(st.sampled_from(("HM", "HFC")))))
+    for name in ("seal_compatibility", "media_compatibility"):
+        if draw(st.integers(0, 2)) == 0:
+            found.append(Requirement(name, name, "derived", word=draw(st.sampled_from(("HM", "HFC", "HEES", "HFDR")))))
     return found
 
 

@@ -7,14 +7,16 @@ efficiencies are taken from ``specdb.trade``, which has checks of its own. Units
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from specdb.characteristics import CHARACTERISTICS
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.errors import ConditionsError
+from specdb.trade.compatibility import media_with, seal_with
 from specdb.trade.filtration import customary_beta, efficiency_band
 from specdb.trade.size_scales import acftd_to_c, c_to_acftd
 
@@ -34,6 +36,10 @@ REASONS = (
     "approximate_only",
     "wrong_side",
     "not_listed",
+    "limit_not_stated",
+    "requirement_is_estimate",
+    "depends",
+    "not_in_table",
 )
 OF_LOST_BOUNDS = ("other_scale", "condition_not_stated", "other_conditions", "approximate_only")
 
@@ -83,7 +89,8 @@ class Element:
 
 @dataclass(frozen=True)
 class Told:
-    """What is answered of one element and one requirement; None where there is no such thing."""
+    """What is answered of one element and one requirement; None where there is no such thing. ``applies`` is False
+    where the element has nothing that the requirement could be about."""
 
     verdict: str
     reason: str | None
@@ -94,6 +101,7 @@ class Told:
     margin: float | None
     by_rounding: bool
     verdict_without_assumptions: str
+    applies: bool = True
 
 
 # --- what one test shows --------------------------------------------------------------------------
@@ -138,6 +146,11 @@ class Carried:
     matches: bool
     lost: frozenset[str]
     size_um: float = math.nan
+    raised: float = 1.0
+
+    @property
+    def estimate(self) -> float:
+        return self.point.value * self.raised
 
 
 @dataclass(frozen=True)
@@ -243,6 +256,19 @@ def by_flow(point: Point, points: Sequence[Point], wanted: float | None, assumpt
     return Effect(same or flow >= wanted, same or flow <= wanted, "other_conditions", same)
 
 
+def by_flow_of_air(point: Point, points: Sequence[Point], wanted: float | None, assumptions: Assumptions) -> Effect:
+    """More air loses more pressure: what a filtration ratio proves from below is here proven from above."""
+    effect = by_flow(point, points, wanted, assumptions)
+    return replace(effect, keeps_low=effect.keeps_high, keeps_high=effect.keeps_low)
+
+
+def raised_to(point: Point, wanted: float | None) -> float:
+    """How many times the drop of air is estimated to be the one measured at too small a flow."""
+    flow = point.flow_l_min
+    smaller = flow is not None and wanted is not None and flow < wanted and not within(flow, wanted, FLOW_WITHIN)
+    return (wanted or math.nan) / (flow or math.nan) if smaller else 1.0
+
+
 def by_dust(test: Test, wanted: str | None, usual: str, assumptions: Assumptions) -> Effect:
     """A dust that nobody asks is the usual one; unknown, it is then not asked at all."""
     dust = test.dust or {"ISO 16889": "ISO 12103-1 A3", "ISO 4572": "ACFTD"}.get(test.standard or "")
@@ -304,8 +330,8 @@ def fold(carried: Sequence[Carried], required: Requirement) -> Shown:
     low, slack_low = best_low((c.low, c.slack_low) for c in carried)
     high, slack_high = best_high((c.high, c.slack_high) for c in carried)
     least = max if required.low == -INF and required.high < INF else min
-    matching = [c.point.value for c in carried if c.matches]
-    estimate = least(matching or [c.point.value for c in carried])
+    matching = [c.estimate for c in carried if c.matches]
+    estimate = least(matching or [c.estimate for c in carried])
     lost = {reason for c in carried for reason in c.lost}
     shown = Shown(low, high, slack_low, slack_high, estimate, lost)
     return Shown(inconsistent=True) if shown.impossible else shown.settle()
@@ -331,6 +357,8 @@ def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown
                 by_basis(test, required.capacity_basis, assumptions),
                 by_dust(test, required.dust, "ISO 12103-1 A3", assumptions),
             ]
+        elif key == "air_pressure_drop":
+            effects = [by_flow_of_air(point, points, required.flow_l_min, assumptions)]
         elif key == "bubble_point":
             effects = [by_liquid(test, required.test_liquid, assumptions)]
         elif key in ("flow_fatigue_cycles", "pressure_fatigue_cycles"):
@@ -338,7 +366,8 @@ def simple(test: Test, required: Requirement, assumptions: Assumptions) -> Shown
             effects.append(by_standard(test, required.standard, assumptions))
         # A share of a temperature means nothing.
         about_within = None if key.startswith("temperature") else assumptions.about_within
-        carried.append(carry(point, effects, about_within))
+        raised = raised_to(point, required.flow_l_min) if key == "air_pressure_drop" else 1.0
+        carried.append(replace(carry(point, effects, about_within), raised=raised))
     return fold(carried, required)
 
 
@@ -735,7 +764,8 @@ def verdict(low: float, high: float, required: Requirement, slack_low: float = 0
 
 
 def margin(low: float, high: float, required: Requirement) -> float | None:
-    if not CHARACTERISTICS[required.characteristic].ratio_scale:
+    known = CHARACTERISTICS.get(required.characteristic)
+    if known is not None and not known.ratio_scale:
         return None
     found = []
     for numerator, denominator in ((low, required.low), (required.high, high)):
@@ -754,16 +784,47 @@ class OfTest:
     shown: Shown
 
 
+def told_by(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
+    """What a test shows under the assumptions, or without them where they make it inconsistent: no assumption may take
+    away what is proven without it. Inconsistent again, it stays so."""
+    shown = shown_by(test, required, assumptions)
+    return shown_by(test, required, NO_ASSUMPTIONS) if shown.inconsistent else shown
+
+
+def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> OfTest:
+    return judge_shown(told_by(test, required, assumptions), required)
+
+
+def judge_pairs(element: Element, required: Requirement, assumptions: Assumptions) -> list[OfTest]:
+    """Each collapse test over each test of the clean drop."""
+
+    def shown(key: str) -> list[Shown]:
+        asked = replace(required, characteristic=key, drop_of="element")
+        return [told_by(test, asked, assumptions) for test in element.tests if points_of(test, key)]
+
+    pairs = itertools.product(shown("collapse_pressure"), shown("clean_pressure_drop"))
+    return [judge_shown(ratio_of(collapse, drop), required) for collapse, drop in pairs]
+
+
+def ratio_of(collapse: Shown, drop: Shown) -> Shown:
+    """At the least it is the least collapse pressure over the greatest drop, at the most the reverse."""
+    if collapse.inconsistent or drop.inconsistent:
+        return Shown(inconsistent=True)
+    told = collapse.estimate is not None and drop.estimate is not None
+    return Shown(
+        low=collapse.low / drop.high if collapse.low > -INF else -INF,
+        high=collapse.high / drop.low if drop.low > 0 else INF,
+        estimate=(collapse.estimate or math.nan) / (drop.estimate or math.nan) if told else None,
+        lost=collapse.lost | drop.lost,
+    )
+
+
 def shown_by(test: Test, required: Requirement, assumptions: Assumptions) -> Shown:
     rules = {"filtration_ratio": filtration_ratio, "clean_pressure_drop": clean_pressure_drop}
     return rules.get(required.characteristic, simple)(test, required, assumptions)
 
 
-def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> OfTest:
-    shown = shown_by(test, required, assumptions)
-    if shown.inconsistent:
-        # No assumption may take away what is proven without it; inconsistent again, it stays so.
-        shown = shown_by(test, required, NO_ASSUMPTIONS)
+def judge_shown(shown: Shown, required: Requirement) -> OfTest:
     found = verdict(shown.low, shown.high, required, shown.slack_low, shown.slack_high)
     reason, lean = None, 0
     if found == "not_shown":
@@ -785,20 +846,37 @@ def judge_test(test: Test, required: Requirement, assumptions: Assumptions) -> O
 
 
 def judge(element: Element, required: Requirement, assumptions: Assumptions) -> Told:
+    kind = element.words.get("kind")
+    if required.asked_of and kind is not None and kind not in required.asked_of:
+        return Told("meets", None, 0, None, None, None, None, False, "meets", applies=False)
+    if required.open:
+        return Told("not_shown", "limit_not_stated", 0, None, None, None, None, False, "not_shown", applies=False)
     told = _judge(element, required, assumptions)
     without = told if assumptions == NO_ASSUMPTIONS else _judge(element, required, NO_ASSUMPTIONS)
     if without.verdict != "not_shown" and told.verdict == "not_shown":
         told = without  # what is decided without assumptions stays so
-    return Told(**{**vars(told), "verdict_without_assumptions": without.verdict})
+    told = replace(told, verdict_without_assumptions=without.verdict)
+    return only_leaning(told) if required.estimated else told
+
+
+def only_leaning(told: Told) -> Told:
+    """On a requirement that is an estimate itself nothing is decided."""
+    lean = {"meets": 1, "misses": -1}.get(told.verdict)
+    if lean is not None:
+        told = replace(told, verdict="not_shown", reason="requirement_is_estimate", lean=lean, by_rounding=False)
+    return replace(told, margin=None, verdict_without_assumptions="not_shown")
 
 
 def _judge(element: Element, required: Requirement, assumptions: Assumptions) -> Told:
-    if required.characteristic not in CHARACTERISTICS:
+    if required.characteristic == "collapse_over_own_drop":
+        judged = judge_pairs(element, required, assumptions)
+    elif required.characteristic not in CHARACTERISTICS:
         return judge_attribute(element, required)
-    tests = [t for t in element.tests if points_of(t, required.characteristic)]
-    if not tests:
+    else:
+        tests = [t for t in element.tests if points_of(t, required.characteristic)]
+        judged = [judge_test(t, required, assumptions) for t in tests]
+    if not judged:
         return Told("not_shown", "no_data", 0, None, None, None, None, False, "not_shown")
-    judged = [judge_test(t, required, assumptions) for t in tests]
     verdicts = {j.verdict for j in judged}
 
     def place(j: OfTest) -> tuple[int, float, int]:
@@ -826,6 +904,8 @@ def _judge(element: Element, required: Requirement, assumptions: Assumptions) ->
 
 def judge_attribute(element: Element, required: Requirement) -> Told:
     key = required.characteristic
+    if key in ("seal_compatibility", "media_compatibility"):
+        return judge_material(element, required)
     found, reason = "not_shown", "no_data"
     value = element.measures.get(key)
     if key == "fluid_class":
@@ -842,6 +922,25 @@ def judge_attribute(element: Element, required: Requirement) -> Told:
     elif key in element.measures:
         found = verdict(element.measures[key], element.measures[key], required)
     return Told(found, reason if found == "not_shown" else None, 0, value, value, value, None, False, found)
+
+
+def judge_material(element: Element, required: Requirement) -> Told:
+    """A test of the element in the fluid goes before what is known of its media, and tells nothing of its seal."""
+    fluid, of_media = required.word or "", required.characteristic == "media_compatibility"
+    passed, failed = (of_media and fluid in element.words.get(f"fluids_{k}", "").split() for k in ("tested", "failed"))
+    material = element.words.get("media" if of_media else "seal")
+    found, reason, lean = "not_shown", "no_data", 0
+    if passed and failed:
+        reason, lean = "sources_disagree", -1
+    elif passed or failed:
+        found = "meets" if passed else "misses"
+    elif material is not None:
+        level = (media_with if of_media else seal_with)(material, fluid).level
+        found = {"suitable": "meets", "not_suitable": "misses"}.get(level, "not_shown")
+        reason = "depends" if level == "depends" else "not_in_table"
+    reason = None if found != "not_shown" else reason
+    has_none = not of_media and material == "none"
+    return Told(found, reason, lean, None, None, None, None, False, found, applies=not has_none)
 
 
 # --- the order ------------------------------------------------------------------------------------
@@ -893,5 +992,5 @@ def order(
         )
 
     rows = sorted(range(len(elements)), key=key)
-    evident = [any(answer.reason != "no_data" for answer in told[row]) for row in range(len(elements))]
+    evident = [any(each.applies and each.reason != "no_data" for each in told[row]) for row in range(len(elements))]
     return told, Ordered([r for r in rows if evident[r]], [r for r in rows if not evident[r]])

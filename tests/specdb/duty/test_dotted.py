@@ -14,9 +14,12 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.duty.dotted import UNKNOWN_AT_MOST, dotted_names, dotted_of, faults_as_typed, question_of
 from specdb.duty.question import (
     AssumptionsAsked,
+    CostsAsked,
+    DeriveAsked,
     DutyAsked,
     FitAsked,
     FluidAsked,
+    IngressionAsked,
     MeasureAsked,
     OriginalAsked,
     Question,
@@ -62,8 +65,12 @@ def _names_by_hand() -> Iterator[str]:
             yield prefix + (field.alias or name)
 
     yield from of(OriginalAsked, "original.")
-    yield from (name for name in of(DutyAsked, "") if name not in ("fluid", "fit", "require"))
+    groups = ("fluid", "fit", "require", "ingression", "costs")
+    yield from (name for name in of(DutyAsked, "") if name not in groups)
     yield from of(FluidAsked, "fluid.")
+    yield from of(IngressionAsked, "ingression.")
+    yield from of(CostsAsked, "costs.")
+    yield from of(DeriveAsked, "derive.")
     yield from of(FitAsked, "fit.")
     for name in FitAsked.model_fields:
         if "MeasureAsked" in str(FitAsked.model_fields[name].annotation):

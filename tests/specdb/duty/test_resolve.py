@@ -60,19 +60,19 @@ def test_every_fault_is_told_at_once(demo: Snapshot) -> None:
 
 def test_fields_that_no_rule_read_are_named(demo: Snapshot) -> None:
     fluid = {"grade": "ISO VG 46", "viscosity_index": 100.0, "viscosity": "32 cSt"}
-    duty = {"fluid": fluid, "operating_temperature": "50 degC", "location": "return", "require": [DROP]}
-    assert set(_duty(demo, duty=duty).unused) == {
+    duty = {"fluid": fluid, "operating_temperature": "50 degC", "relief_pressure": "2 MPa", "require": [DROP]}
+    read_by_no_rule = {"duty.relief_pressure", "duty.fluid.grade", "duty.fluid.viscosity_index"}
+    assert set(_duty(demo, duty=duty).unused) == read_by_no_rule
+    assert set(_duty(demo, duty=duty | {"derive": "none"}).unused) == {
         "duty.operating_temperature",
-        "duty.location",
-        "duty.fluid.grade",
-        "duty.fluid.viscosity_index",
+        *read_by_no_rule,
     }
     del fluid["viscosity"]
-    assert _duty(demo, duty=duty).unused == ("duty.location",)
+    assert _duty(demo, duty=duty).unused == ("duty.relief_pressure",)
 
 
 def test_a_grade_becomes_a_band_at_the_operating_temperature(demo: Snapshot) -> None:
-    duty = {"fluid": {"grade": "VG 46"}, "operating_temperature": "40 degC", "require": [DROP]}
+    duty = {"fluid": {"grade": "VG 46"}, "operating_temperature": "40 degC", "require": [DROP], "derive": "none"}
     (drop,) = _duty(demo, duty=duty).requirements
     # ISO 3448:1992: midpoint ±10 % at 40 °C.
     assert (drop.viscosity_low_mm2_s, drop.viscosity_high_mm2_s) == pytest.approx((41.4, 50.6))

@@ -1,0 +1,495 @@
+"""The requirements that follow from a duty, in plain Python: one rule after another, as docs/method.md has them.
+
+Nothing here is shared with ``specdb.duty``: a duty comes in as plain data, as it would be typed, and a table of its own
+reads the units. The viscosity of an oil over temperature (ASTM D341, D2270) is taken from ``specdb.trade.viscosity``,
+which has checks of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from specdb.errors import ConditionsError
+from specdb.trade.viscosity import nu100_from_index, viscosity_at
+
+INF = math.inf
+AIR_KPA = 101.325
+
+# How many of the unit in which the method works each is.
+UNITS = {
+    "L/min": 1.0,
+    "gpm": 3.785411784,
+    "m^3/h": 1000 / 60,
+    "kPa": 1.0,
+    "bar": 100.0,
+    "psi": 6.894757293168361,
+    "MPa": 1000.0,
+    "mm^2/s": 1.0,
+    "mm2/s": 1.0,
+    "cSt": 1.0,
+    "kg/m^3": 1.0,
+    "g/cm^3": 1000.0,
+    "L": 1.0,
+    "m^3": 1000.0,
+    "g": 1.0,
+    "kg": 1000.0,
+    "g/h": 1.0,
+    "mg/h": 0.001,
+    "/min": 1.0,
+    "/s": 60.0,
+    "/h": 1 / 60,
+    "h": 1.0,
+    "d": 24.0,
+    "%": 0.01,
+    "um": 1.0,
+    "mm": 1000.0,
+}
+
+MIDPOINTS = {10: 10.0, 15: 15.0, 22: 22.0, 32: 32.0, 46: 46.0, 68: 68.0, 100: 100.0, 150: 150.0}
+WATER_BEARING = ("HFAE", "HFAS", "HFB", "HFC")
+USUAL_LOSS_OF_DENSITY = {
+    **dict.fromkeys(("HH", "HL", "HM", "HR", "HV", "HG"), 0.65),
+    **dict.fromkeys(("HFAE", "HFAS"), 0.35),
+    **dict.fromkeys(("HFB", "HFC"), 0.65),
+    **dict.fromkeys(("HS", "HFDR", "HFDU", "HETG", "HEPG", "HEES", "HEPR"), 0.7),
+}
+"""kg/m³ that a class loses for each °C."""
+
+MOST_BROUGHT_IN_AT_14 = {"assembly": 1e7, "manufacturing": 1e8, "mobile": 1e10}
+"""Particles of 14 µm(c) and larger in a minute."""
+
+# Particles per mL up to and including which a fluid has each scale number, from 0 on (ISO 4406:2021, table 1).
+UP_TO = (
+    0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.3, 2.5, 5, 10, 20, 40, 80, 160, 320, 640, 1300, 2500, 5000, 10_000,
+    20_000, 40_000, 80_000, 160_000, 320_000, 640_000, 1_300_000, 2_500_000,
+)  # fmt: skip
+
+FIGURES: dict[str, float | str] = {
+    "bypass_cracking": 0.1,
+    "clean_drop_below_bypass": 1.0,
+    "collapse": 1.5,
+    "burst": 2.0,
+    "suction_drop": AIR_KPA,
+    "breather_particles": 3.0,
+    "cleanliness": "upstream",
+}
+"""What a duty may set otherwise."""
+
+
+class Refused(Exception):
+    """The duty contradicts itself."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One requirement; names and units as those of ``specdb.duty.requirement``. ``rule`` is None where it is stated."""
+
+    rule: str | None
+    characteristic: str
+    low: float = -INF
+    high: float = INF
+    word: str | None = None
+    size_um: float | None = None
+    scale: str | None = None
+    flow_l_min: float | None = None
+    viscosity_low_mm2_s: float | None = None
+    viscosity_high_mm2_s: float | None = None
+    density_kg_m3: float | None = None
+    terminal_pressure_drop_kpa: float | None = None
+    cycle_pressure_kpa: float | None = None
+    drop_of: str | None = None
+    advisory: bool = False
+    estimated: bool = False
+    open: bool = False
+    asked_of: tuple[str, ...] = ()
+
+
+# --- reading --------------------------------------------------------------------------------------
+
+
+def number(stated: Any) -> float | None:
+    """A quantity in the unit of the method, a plain number as it is."""
+    if stated is None or isinstance(stated, int | float):
+        return stated
+    if isinstance(stated, Mapping):
+        stated = f"{stated['value']!r} {stated['unit']}"
+    figure, unit = stated.split(" ", 1)
+    if unit == "degC":
+        return float(figure)
+    if unit == "degF":
+        return (float(figure) - 32) / 1.8
+    return float(figure) * UNITS[unit]
+
+
+def absolute_kpa(stated: str | None) -> float | None:
+    """A pressure that says it is absolute, or one that is told against the air's."""
+    if stated is None:
+        return None
+    if stated.endswith(" abs"):
+        return number(stated.removesuffix(" abs"))
+    return AIR_KPA + (number(stated) or 0.0)
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Conditions at which a clean drop holds."""
+
+    viscosity: tuple[float, float] | None
+    density: float | None
+
+
+class Machine:
+    """What a duty says, in plain numbers; None where it says nothing."""
+
+    def __init__(self, duty: Mapping[str, Any]) -> None:
+        self.duty = duty
+        self.fluid: Mapping[str, Any] = duty.get("fluid", {})
+        self.fluid_class: str | None = self.fluid.get("class")
+        self.location: str | None = duty.get("location")
+        self.bypass: str | None = duty.get("bypass")
+        self.temperature, self.coldest = self.of("operating_temperature"), self.of("cold_start_temperature")
+        if self.temperature is not None and self.coldest is not None and self.coldest > self.temperature:
+            raise Refused("a cold start above the temperature at work")
+        if "density_temperature" in self.fluid and self.temperature is None:
+            raise Refused("a density that is to be carried to a temperature at work, which is not stated")
+        self.flow = self.flow_through_the_filter()
+        self.cracking, self.working = self.of("bypass_cracking_pressure"), self.of("working_pressure")
+        self.full_flow = self.of("bypass_full_flow_drop")
+        if self.full_flow is not None and (self.bypass == "none" or self.full_flow < (self.cracking or 0.0)):
+            raise Refused("a valve that is not there, or takes less at full flow than where it opens")
+        self.line = self.viscosities_at_two_temperatures()
+        self.at_work = Drop(self.viscosity_at_work(), self.density_at(self.temperature))
+        self.when_cold = Drop(self.viscosity_on_line(self.coldest), self.density_at(self.coldest))
+
+    def of(self, name: str) -> float | None:
+        return number(self.duty.get(name))
+
+    def flow_through_the_filter(self) -> float | None:
+        pump, ratio, turnovers = self.of("pump_flow"), self.of("area_ratio"), self.of("turnovers_per_hour")
+        stated = [
+            self.of("flow"),
+            None if pump is None else pump * (ratio or 1.0),
+            None if turnovers is None else (self.of("reservoir_volume") or math.nan) * turnovers / 60,
+        ]
+        told = [flow for flow in stated if flow is not None]
+        if len(told) > 1:
+            raise Refused("the flow is stated twice")
+        if ratio is not None and pump is None:
+            raise Refused("an area ratio without the pump's flow")
+        if ratio is not None and self.location not in (None, "return"):
+            raise Refused("an area ratio away from a return line")
+        return told[0] if told else None
+
+    def viscosities_at_two_temperatures(self) -> list[tuple[float, float, float, float]] | None:
+        """Thin and thick edge of what the oil may be, each as viscosity and temperature twice."""
+        grade, points, index = self.fluid.get("grade"), self.fluid.get("points"), self.fluid.get("viscosity_index")
+        if grade is not None and points is not None:
+            raise Refused("two grades")
+        if points is not None:
+            stated = [tuple(map(number, point.split(" at "))) for point in points.split("; ")]
+            if len(stated) == 2:
+                return [(*stated[0], *stated[1])] * 2  # type: ignore[list-item]
+            edges = [stated[0][0] or math.nan]
+        elif grade is not None:
+            midpoint = MIDPOINTS[int(grade.removeprefix("ISO VG "))]
+            edges = [midpoint * 9 / 10, midpoint * 11 / 10]
+        else:
+            return None
+        if index is None:
+            return None
+        lines = [(edge, 40.0, nu100_from_index(edge, index), 100.0) for edge in edges]
+        return [lines[0], lines[-1]]
+
+    def viscosity_on_line(self, temperature: float | None) -> tuple[float, float] | None:
+        if self.line is None or temperature is None:
+            return None
+        try:
+            thin, thick = (viscosity_at(temperature, *edge) for edge in self.line)
+        except ConditionsError as error:
+            raise Refused(str(error)) from None
+        return thin, thick
+
+    def viscosity_at_work(self) -> tuple[float, float] | None:
+        stated = number(self.fluid.get("viscosity"))
+        if stated is not None:
+            return stated, stated
+        if self.line is None and self.temperature == 40 and "grade" in self.fluid:
+            midpoint = MIDPOINTS[int(self.fluid["grade"].removeprefix("ISO VG "))]
+            return midpoint * 9 / 10, midpoint * 11 / 10
+        return self.viscosity_on_line(self.temperature)
+
+    def density_at(self, temperature: float | None) -> float | None:
+        stated, at = number(self.fluid.get("density")), number(self.fluid.get("density_temperature"))
+        at = self.temperature if at is None else at
+        if stated is None or at is None or temperature is None:
+            return stated
+        return stated - USUAL_LOSS_OF_DENSITY[self.fluid_class or "HM"] * (temperature - at)
+
+    def particles_per_min(self) -> dict[int, float]:
+        """What gets in of each size in µm(c) and larger, as far as it is told; an environment bounds it from above."""
+        stated = self.duty.get("ingression", {})
+        found = {size: number(stated[f"at_{size}"]) or 0.0 for size in (4, 6, 14) if f"at_{size}" in stated}
+        if list(found.values()) != sorted(found.values(), reverse=True):
+            raise Refused("more of the larger particles than of all")
+        if "environment" in stated:
+            if 14 in found:
+                raise Refused("what gets in at 14 µm(c) is stated twice")
+            found[14] = min([MOST_BROUGHT_IN_AT_14[stated["environment"]], *found.values()])
+        return found
+
+    def cold_if_stated(self) -> Drop:
+        return self.at_work if self.coldest is None else self.when_cold
+
+    def has_bypass(self) -> bool:
+        return self.bypass in ("element", "head", "both")
+
+
+# --- the rules ------------------------------------------------------------------------------------
+
+
+def clean_drop(rule: str, m: Machine, drop: Drop, high_kpa: float, advisory: bool = False) -> Iterator[Asked]:
+    if m.location != "breather" and m.flow is not None and drop.viscosity is not None:
+        yield Asked(
+            rule,
+            "clean_pressure_drop",
+            high=high_kpa,
+            flow_l_min=m.flow,
+            viscosity_low_mm2_s=drop.viscosity[0],
+            viscosity_high_mm2_s=drop.viscosity[1],
+            density_kg_m3=drop.density,
+            drop_of="element",
+            advisory=advisory,
+        )
+
+
+def bypass_valve(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.bypass is not None:
+        yield Asked("bypass_valve", "bypass_valve", word="yes" if m.bypass in ("element", "both") else "no")
+
+
+def bypass_cracking(m: Machine, within: float) -> Iterator[Asked]:
+    if m.bypass in ("element", "both") and m.cracking is not None:
+        low, high = m.cracking * (1 - within), m.cracking * (1 + within)
+        yield Asked("bypass_cracking", "bypass_cracking_pressure", low, high)
+
+
+def clean_drop_below_bypass(m: Machine, share: float) -> Iterator[Asked]:
+    if m.has_bypass() and m.cracking is not None:
+        yield from clean_drop("clean_drop_below_bypass", m, m.at_work, share * m.cracking)
+
+
+def cold_start_bypass(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.has_bypass() and m.cracking is not None and m.coldest is not None:
+        yield from clean_drop("cold_start_bypass", m, m.when_cold, m.cracking, advisory=True)
+
+
+def collapse(m: Machine, times: float) -> Iterator[Asked]:
+    seen: float | None = None
+    unknown = False
+    if m.has_bypass():
+        seen = m.full_flow
+        if seen is None and m.cracking is not None:
+            seen = times * m.cracking
+    elif m.bypass == "none":
+        seen = m.of("maximum_pressure_drop")
+        if seen is None and m.location == "pressure":
+            seen = m.of("relief_pressure")
+            seen = m.working if seen is None else seen
+        elif seen is None and m.location == "suction":
+            seen = 100.0
+        unknown = seen is None and m.location is not None
+    if seen is not None or unknown:
+        yield Asked("collapse", "collapse_pressure", -INF if seen is None else seen, open=unknown)
+
+
+def collapse_over_own_drop(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.bypass == "none":
+        for drop in clean_drop("collapse_over_own_drop", m, m.cold_if_stated(), INF):
+            yield replace(drop, characteristic="collapse_over_own_drop", low=1.0, drop_of=None)
+
+
+def envelope(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.working is not None:
+        yield Asked("envelope", "working_pressure", m.working, asked_of=("spin-on",))
+
+
+def burst(m: Machine, times: float) -> Iterator[Asked]:
+    if m.working is not None:
+        yield Asked("burst", "burst_pressure", times * m.working, asked_of=("spin-on",))
+
+
+def pressure_fatigue(m: Machine, _: Any) -> Iterator[Asked]:
+    cycles = m.of("pressure_cycles")
+    if m.working is not None and cycles is not None:
+        yield Asked(
+            "pressure_fatigue",
+            "pressure_fatigue_cycles",
+            cycles,
+            cycle_pressure_kpa=m.working,
+            asked_of=("spin-on",),
+        )
+
+
+def temperature_range(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.temperature is not None:
+        yield Asked("temperature_range", "temperature_high", low=m.temperature)
+    if m.coldest is not None:
+        yield Asked("temperature_range", "temperature_low", high=m.coldest)
+
+
+def seal_and_fluid(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.location != "breather" and m.fluid_class is not None:
+        yield Asked("seal_and_fluid", "seal_compatibility", word=m.fluid_class)
+
+
+def media_and_fluid(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.location != "breather" and m.fluid_class is not None:
+        yield Asked("media_and_fluid", "media_compatibility", word=m.fluid_class)
+
+
+def zinc_and_water(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.location != "breather" and m.fluid_class in WATER_BEARING:
+        yield Asked("zinc_and_water", "zinc_parts", word="no")
+
+
+def suction_drop(m: Machine, reservoir_kpa: float) -> Iterator[Asked]:
+    inlet = absolute_kpa(m.duty.get("pump_inlet_pressure"))
+    if m.location == "suction" and inlet is not None:
+        for drop in clean_drop("suction_drop", m, m.cold_if_stated(), reservoir_kpa - inlet):
+            if inlet >= reservoir_kpa:
+                raise Refused("a pump that asks for the reservoir's pressure or more")
+            yield drop
+
+
+def breather_kind(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.location == "breather":
+        yield Asked("breather_kind", "kind", word="breather")
+
+
+def breather_air(m: Machine, _: Any) -> Iterator[Asked]:
+    air, most = m.of("air_flow"), m.of("air_pressure_drop")
+    if m.location == "breather" and air is not None and most is not None:
+        yield Asked("breather_air", "air_pressure_drop", high=most, flow_l_min=air)
+
+
+def breather_particles(m: Machine, size_um: float) -> Iterator[Asked]:
+    if m.location == "breather":
+        yield Asked("breather_particles", "air_particle_size", high=size_um)
+
+
+def cleanliness(m: Machine, side: str) -> Iterator[Asked]:
+    code, comes_in = m.duty.get("target_cleanliness"), m.particles_per_min()
+    if code is None or m.flow is None or m.location == "breather":
+        return
+    for size, scale_number in zip((4, 6, 14), code.split("/"), strict=True):
+        if size not in comes_in or scale_number in ("-", "*"):
+            continue
+        # As many as get in, for each one that passes with the flow at the count that is allowed.
+        entering = comes_in[size] / (UP_TO[int(scale_number)] * m.flow * 1000)
+        if side == "upstream" and entering >= 1:
+            if size == 14 and "environment" in m.duty["ingression"]:
+                continue  # less than the most may get in
+            raise Refused("a target that no filtration ratio could hold")
+        ratio = 1 / (1 - entering) if side == "upstream" else 1 + entering
+        yield Asked(
+            "cleanliness",
+            "filtration_ratio",
+            ratio,
+            size_um=float(size),
+            scale="c",
+            flow_l_min=m.flow,
+            estimated=True,
+        )
+
+
+def service_life(m: Machine, _: Any) -> Iterator[Asked]:
+    interval, per_hour = m.of("service_interval"), number(m.duty.get("ingression", {}).get("mass"))
+    if m.location != "breather" and interval is not None and per_hour:
+        used = m.of("capacity_used")
+        yield Asked(
+            "service_life",
+            "retained_capacity",
+            interval * per_hour / (1.0 if used is None else used),
+            flow_l_min=m.flow,
+            terminal_pressure_drop_kpa=m.cracking,
+            estimated=True,
+        )
+
+
+RULES = {
+    rule.__name__: rule
+    for rule in (
+        bypass_valve,
+        bypass_cracking,
+        clean_drop_below_bypass,
+        cold_start_bypass,
+        collapse,
+        collapse_over_own_drop,
+        envelope,
+        burst,
+        pressure_fatigue,
+        temperature_range,
+        seal_and_fluid,
+        media_and_fluid,
+        zinc_and_water,
+        suction_drop,
+        breather_kind,
+        breather_air,
+        breather_particles,
+        cleanliness,
+        service_life,
+    )
+}
+
+
+def figure_of(rule: str, switch: Any) -> Any:
+    if switch in (None, True):
+        return FIGURES.get(rule)
+    if rule not in FIGURES:
+        raise Refused(f"{rule} has no figure")
+    if rule == "cleanliness":
+        return switch
+    return absolute_kpa(switch) if rule == "suction_drop" else number(switch)
+
+
+def stated(m: Machine) -> Iterator[Asked]:
+    """What the duty says outright: conditions that a requirement leaves out are the duty's."""
+    for asked in m.duty.get("require", []):
+        key = asked["characteristic"]
+        if m.location == "breather" and key in ("filtration_ratio", "retained_capacity", "clean_pressure_drop"):
+            raise Refused("a breather that is to be judged by what is measured in liquid")
+        found = Asked(None, key, low=number(asked.get("at_least", -INF)), high=number(asked.get("at_most", INF)))
+        if key == "filtration_ratio":
+            found = replace(found, size_um=number(asked["size"].removesuffix("(c)")), scale="c", flow_l_min=m.flow)
+        elif key == "retained_capacity":
+            found = replace(found, flow_l_min=m.flow, terminal_pressure_drop_kpa=m.cracking)
+        elif key == "clean_pressure_drop":
+            if m.at_work.viscosity is None and m.fluid.keys() & {"grade", "points"}:
+                raise Refused("a drop of a fluid whose viscosity at work is not known")
+            viscosity = m.at_work.viscosity or (None, None)
+            found = replace(
+                found,
+                flow_l_min=m.flow,
+                viscosity_low_mm2_s=viscosity[0],
+                viscosity_high_mm2_s=viscosity[1],
+                density_kg_m3=m.at_work.density,
+            )
+        yield found
+    if m.fluid_class is not None:
+        yield Asked(None, "fluid_class", word=m.fluid_class)
+
+
+def required(duty: Mapping[str, Any]) -> list[Asked]:
+    """What is stated, and what follows by rules that are on. Raises Refused where the duty contradicts itself."""
+    machine, switches = Machine(duty), duty.get("derive", {})
+    found = list(stated(machine))
+    if switches == "none":
+        return found
+    for name, rule in RULES.items():
+        switch = None if switches == "all" else switches.get(name)
+        if switch is not False:
+            found += rule(machine, figure_of(name, switch))
+    return found

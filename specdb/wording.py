@@ -10,9 +10,11 @@ import numpy as np
 
 from specdb.bounds import MEETS, MISSES
 from specdb.catalog.snapshot import MEASURES, Points, Snapshot
-from specdb.characteristics import CHARACTERISTICS, SCALES, title_of
+from specdb.characteristics import CHARACTERISTICS, SCALES, WORKED_OUT, title_of
 from specdb.criteria import ASSUMPTION_BITS, BASES, REASONS, Judged
+from specdb.criteria.fluid import PART_OF, SOAKED, Ground, ground_of
 from specdb.duty import ASSUMPTION_SENTENCES, Assumptions, Requirement
+from specdb.trade.compatibility import LEVEL_WORDS
 from specdb.units import show
 
 UnitSystem = Literal["si", "us"]
@@ -70,8 +72,12 @@ def span(low: float, high: float, kind: str, units: UnitSystem) -> str:
 
 def limits(requirement: Requirement, units: UnitSystem = "si") -> str:
     """What is required, without its conditions: "at least 200 at 10 µm(c)"."""
+    if requirement.characteristic in PART_OF:
+        return f"suitable with {requirement.word}"
     if requirement.word is not None:
         return requirement.word
+    if requirement.open:
+        return "a limit that is not known"
     kind = kind_of(requirement.characteristic)
     text = span(requirement.low, requirement.high, kind, units)
     if requirement.size_um is not None:
@@ -95,7 +101,7 @@ def conditions(requirement: Requirement, units: UnitSystem = "si") -> str:
         told.append(f"a terminal drop of {show(requirement.terminal_pressure_drop_kpa, 'pressure', units)}")
     if requirement.cycle_pressure_kpa is not None:
         told.append(f"a cycle pressure of {show(requirement.cycle_pressure_kpa, 'pressure', units)}")
-    where = f"at {_listed(told)}" if told else ""
+    where = f"at {listed(told)}" if told else ""
     words = [
         f"of the {requirement.drop_of}" if requirement.drop_of else "",
         f"in {requirement.test_liquid}" if requirement.test_liquid else "",
@@ -138,10 +144,17 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     required = _required(requirement, units)
     verdict = int(judged.verdict[row])
     reason = REASONS[judged.reason[row]]
+    if requirement.characteristic in PART_OF:
+        return _of_the_fluid(snapshot, judged, row)
     if reason == "no_data":
         return f"Not shown: nothing is on file for {title}; {required}."
     if reason == "not_listed":
         return f"Not shown: the element lists fluid classes, {requirement.word} not among them; {required}."
+    if reason == "limit_not_stated":
+        return f"Not shown: what {title} is needed is not known, and nothing can be held against it."
+    if BASES[judged.basis[row]] == "not_applicable":
+        kind = snapshot.elements.words["kind"].word(row)
+        return f"Meets: {title} is asked of a {' or '.join(requirement.asked_of)} only, and this is a {kind}."
     found = _found(snapshot, judged, row, units)
     if verdict == MEETS:
         return f"Meets: {title} {found}{_manner(judged, row)}; {required}."
@@ -169,6 +182,8 @@ def _found(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> s
         return "is not proven"
     if REASONS[judged.reason[row]] == "sources_disagree":
         return f"is {span(low, high, kind, units)} by one test"
+    if REASONS[judged.reason[row]] == "requirement_is_estimate":
+        return f"is {span(low, high, kind, units)}"
     taken = "taken to be" if judged.assumed[row] else "proven only to be"
     return f"is {taken} {span(low, high, kind, units)}"
 
@@ -215,6 +230,51 @@ def _word(snapshot: Snapshot, requirement: Requirement, row: int) -> str:
     return f"{requirement.word} is listed as {'excluded' if excluded else 'compatible'}"
 
 
+_PART_WORDS = {"seal": "mounting seal", "media": "media"}
+_SEAL_APART = "the mounting seal is judged by itself"
+
+
+def _of_the_fluid(snapshot: Snapshot, judged: Judged, row: int) -> str:
+    """Of mounting seal or media and the fluid: what decides, its source, and what it says nothing of."""
+    requirement = judged.requirement
+    part = _PART_WORDS[PART_OF[requirement.characteristic]]
+    ground = ground_of(snapshot, requirement, row)
+    told = [f"{_VERDICT_WORDS[int(judged.verdict[row])]}: {_said_of(part, ground, str(requirement.word))}"]
+    if part == "media":
+        told.append(_SEAL_APART)
+    return f"{'; '.join(told)}; {'a ' if part == 'mounting seal' else ''}{part} {limits(requirement)} is required."
+
+
+_VERDICT_WORDS = {MEETS: "Meets", MISSES: "Misses", 0: "Not shown"}
+
+
+def _said_of(part: str, ground: Ground, fluid: str) -> str:
+    if ground.tested is not None:
+        doubt = ": sources disagree" if ground.tested == "passed and failed" else ""
+        return f"its media and adhesive are listed as having {ground.tested} {SOAKED} in {fluid}{doubt}"
+    if ground.cell is None:
+        return f"nothing is on file for its {part}"
+    if ground.material == "none":
+        return "the element has no mounting seal that the fluid could attack"
+    why = "; ".join(filter(None, (ground.cell.why, ground.cell.source)))
+    if ground.cell.level == "unknown":
+        return f"the table says nothing of {ground.material} as {part} with {fluid} ({why})"
+    if ground.cell.level == "depends":
+        return f"whether {ground.material} as {part} suits {fluid} depends, by the table ({why})"
+    return f"{ground.material} as {part} is {LEVEL_WORDS[ground.cell.level]} with {fluid} by the table ({why})"
+
+
+def ground_words(ground: Ground) -> str:
+    """What a verdict on a part and the fluid rests on, in a few words: "EPDM, not suitable", "passed ISO 2943"."""
+    if ground.tested is not None:
+        return f"{ground.tested} {SOAKED}"
+    if ground.cell is None:
+        return "nothing on file"
+    if ground.material == "none":
+        return "no seal"
+    return f"{ground.material}, {LEVEL_WORDS[ground.cell.level]}"
+
+
 def _manner(judged: Judged, row: int, how: str | None = None) -> str:
     """How the bounds were come by, and what was taken for granted."""
     told = [_HOW.get(BASES[judged.basis[row]], "") if how is None else how]
@@ -229,13 +289,15 @@ def _manner(judged: Judged, row: int, how: str | None = None) -> str:
 
 def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
     reason, test = REASONS[judged.reason[row]], int(judged.test[row])
+    if reason == "requirement_is_estimate":
+        would = "would serve" if judged.lean[row] == MEETS else "would not serve"
+        return f"which {would}, but what is required is an estimate itself and no verdict on it is proof"
     if reason == "sources_disagree":
-        here, there = _source_of(snapshot, test), _source_of(snapshot, int(judged.other_test[row]))
+        here, there = source_of(snapshot, test), source_of(snapshot, int(judged.other_test[row]))
         return f"{here}, while another, {'also ' if here == there else ''}{there}, meets: sources disagree"
     if reason == "condition_not_stated":
-        return (
-            f"because its test does not state {_listed(_unstated(snapshot, judged.requirement, test)) or 'a condition'}"
-        )
+        lacking = listed(unstated_conditions(snapshot, judged.requirement, test))
+        return f"because its test does not state {lacking or 'a condition'}"
     if reason == "other_conditions":
         return f"because it was tested at other conditions{_tested_at(snapshot, judged.requirement, test, units)}"
     if reason == "other_scale":
@@ -249,17 +311,21 @@ def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str
     return f"because {_WHY[reason]}"
 
 
-def _source_of(snapshot: Snapshot, test: int) -> str:
+def source_of(snapshot: Snapshot, test: int) -> str:
     source = snapshot.sources.get(int(snapshot.tests.source_id[test]))
     return f"{source.key} ({source.title})" if source else "a source that is not named"
 
 
 def _points_of(snapshot: Snapshot, requirement: Requirement, test: int) -> Points:
+    """The points that a test has of what is required; of what is worked out, those of the element's drop tests."""
+    if requirement.characteristic in WORKED_OUT:
+        points = snapshot.of("clean_pressure_drop")
+        return points.rows(np.flatnonzero(points.element == snapshot.tests.element[test]))
     points = snapshot.of(requirement.characteristic)
     return points.rows(np.flatnonzero(points.test == test))
 
 
-def _unstated(snapshot: Snapshot, requirement: Requirement, test: int) -> list[str]:
+def unstated_conditions(snapshot: Snapshot, requirement: Requirement, test: int) -> list[str]:
     """Conditions that the requirement asks and the test leaves unstated."""
     points, tests = _points_of(snapshot, requirement, test), snapshot.tests
     lacking = {
@@ -285,7 +351,8 @@ def _unstated(snapshot: Snapshot, requirement: Requirement, test: int) -> list[s
 def _tested_at(snapshot: Snapshot, requirement: Requirement, test: int, units: UnitSystem) -> str:
     """The test's own conditions, of those that the characteristic is judged with."""
     points, tests = _points_of(snapshot, requirement, test), snapshot.tests
-    judged_with = CHARACTERISTICS[requirement.characteristic].judged_with
+    known = CHARACTERISTICS.get(requirement.characteristic, CHARACTERISTICS["clean_pressure_drop"])
+    judged_with = known.judged_with
     told = [
         span(float(np.nanmin(column)), float(np.nanmax(column)), name, units)
         for name, column in (("flow", points.flow_l_min), ("viscosity", points.viscosity_mm2_s))
@@ -318,12 +385,12 @@ def _scales_of(snapshot: Snapshot, requirement: Requirement, test: int) -> str:
 
 def _leaning(judged: Judged, row: int, units: UnitSystem) -> str:
     estimate = float(judged.estimate[row])
-    if not np.isfinite(estimate) or REASONS[judged.reason[row]] == "sources_disagree":
+    if not np.isfinite(estimate) or REASONS[judged.reason[row]] in ("sources_disagree", "requirement_is_estimate"):
         return ""
     kind = kind_of(judged.requirement.characteristic)
     would = {MEETS: "would meet", MISSES: "would miss"}[int(judged.lean[row])]
     return f"; the best estimate, {amount(estimate, kind, units)}, {would} but is no proof"
 
 
-def _listed(words: list[str]) -> str:
+def listed(words: list[str]) -> str:
     return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

@@ -5,20 +5,19 @@ Every quantity stands with its unit, in SI or US customary units; a bound that d
 
 from __future__ import annotations
 
+from specdb.answers.deciding import comparison, criterion, equivalents
 from specdb.answers.decisions import (
     CandidateShown,
     ComparedShown,
     ComparisonAnswer,
     CriterionShown,
     EquivalentsAnswer,
-    comparison,
-    criterion,
-    equivalents,
 )
 from specdb.answers.elements import ElementAnswer, RatingOnFile, element_answer
 from specdb.answers.history import RevisionsAnswer, revisions_answer
 from specdb.answers.imports import ImportAnswer, import_answer
 from specdb.answers.listing import FILTERS, ElementsAnswer, listing
+from specdb.answers.requests import RequestsAnswer, requests_answer
 from specdb.answers.search import SearchAnswer, search_answer
 from specdb.answers.shape import METHOD_VERSION
 from specdb.answers.vocabulary import CharacteristicsAnswer, characteristics
@@ -36,6 +35,7 @@ __all__ = [
     "EquivalentsAnswer",
     "ImportAnswer",
     "RatingOnFile",
+    "RequestsAnswer",
     "RevisionsAnswer",
     "SearchAnswer",
     "characteristics",
@@ -45,6 +45,7 @@ __all__ = [
     "equivalents",
     "import_answer",
     "listing",
+    "requests_answer",
     "revisions_answer",
     "search_answer",
 ]

@@ -7,35 +7,19 @@ against. ``docs/duty.md`` lists its columns.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 
-import numpy as np
+from pydantic import Field
 from typing_extensions import override
 
-from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bounds, number, quantity
+from specdb.answers.asking import AskShown
+from specdb.answers.attainable import AttainableShown
+from specdb.answers.claims import ClaimShown
+from specdb.answers.life import ServiceLifeShown
+from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular
 from specdb.answers.tables import Cell, Table, column
-from specdb.bounds import NOT_SHOWN
-from specdb.catalog.snapshot import Snapshot, Source
-from specdb.characteristics import title_of
-from specdb.criteria import BASES, REASONS, Judged
-from specdb.duty import Requirement
-from specdb.duty.question import ComparisonAsked
-from specdb.duty.requirement import Note
-from specdb.ranking import ORDER, Comparison, Ranking, compare
-from specdb.units import express
+from specdb.answers.windows import WholeWindowShown, WindowShown
 from specdb.wording import (
-    CAUTIONS,
-    LEANS,
-    ORIGINS,
-    VERDICTS,
     UnitSystem,
-    amount,
-    assumed,
-    assumption_words,
-    explanation,
-    kind_of,
-    requirement_words,
-    span,
 )
 
 
@@ -61,8 +45,23 @@ class RequirementShown(Answer):
     dust: str | None
     allow: float
     origin: str
+    rule: str | None
+    advisory: bool
+    estimated: bool
     words: str
     notes: list[str]
+
+
+class DerivationShown(Answer):
+    """What a rule made of the duty, or how one of its conditions was worked out."""
+
+    rule: str | None
+    title: str
+    state: str
+    requirements: list[str]
+    words: str
+    assumption: str | None
+    source: str | None
 
 
 class ElementNamed(Answer):
@@ -89,6 +88,7 @@ class SourceShown(Answer):
 class CriterionShown(Answer):
     requirement: str
     characteristic: str
+    advisory: bool
     verdict: str
     verdict_without_assumptions: str
     assumed: list[str]
@@ -122,6 +122,14 @@ class CandidateShown(Answer):
     not_shown: list[str]
     standing: StandingShown
     criteria: list[CriterionShown]
+    claims: list[ClaimShown] = Field(default_factory=list)
+    cautions: list[str] = Field(default_factory=list)
+    trade_offs: list[str] = Field(default_factory=list)
+    unbeaten: bool | None = None
+    service_life: ServiceLifeShown | None = None
+    attainable_cleanliness: AttainableShown | None = None
+    windows: list[WindowShown] | None = None
+    whole_window: WholeWindowShown | None = None
 
 
 class Decision(Tabular):
@@ -141,6 +149,8 @@ class Decision(Tabular):
 class EquivalentsAnswer(Decision):
     original: CandidateShown | None
     requirements: list[RequirementShown]
+    derivations: list[DerivationShown]
+    advice: list[str]
     considered: int
     without_evidence: int
     order: list[str]
@@ -149,6 +159,7 @@ class EquivalentsAnswer(Decision):
     notes: list[str]
     candidates: list[CandidateShown]
     elements_without_evidence: list[ElementNamed] | None
+    tests_to_ask_for: list[AskShown] = Field(default_factory=list)
 
     @override
     def plain_table(self, units: UnitSystem = "si") -> Table:
@@ -188,6 +199,8 @@ class RowShown(Answer):
 class ComparisonAnswer(Decision):
     original: CandidateShown | None
     requirements: list[RequirementShown]
+    derivations: list[DerivationShown]
+    advice: list[str]
     elements: list[ComparedShown]
     rows: list[RowShown]
     order: list[str]
@@ -204,229 +217,6 @@ class ComparisonAnswer(Decision):
         return Table(("role", *_columns(units)), rows)
 
 
-def equivalents(
-    ranking: Ranking, *, limit: int, units: UnitSystem = "si", include_without_evidence: bool = False
-) -> EquivalentsAnswer:
-    """The answer to which elements serve; at most ``limit`` candidates."""
-    duty, snapshot = ranking.duty, ranking.snapshot
-    unevident = [element_named(snapshot, int(row)) for row in ranking.without_evidence[:limit]]
-    return EquivalentsAnswer(
-        catalog_revision=snapshot.revision,
-        original=None if duty.original is None else candidate(ranking, duty.original, None, units),
-        requirements=[requirement_shown(r, units) for r in duty.requirements],
-        considered=ranking.considered,
-        without_evidence=len(ranking.without_evidence),
-        order=list(ORDER),
-        assumptions=assumption_words(duty.assumptions),
-        unused=list(duty.unused),
-        notes=_notes(duty.notes, units),
-        cautions=list(CAUTIONS),
-        candidates=[
-            candidate(ranking, int(row), place, units) for place, row in enumerate(ranking.candidates[:limit], start=1)
-        ],
-        elements_without_evidence=unevident if include_without_evidence else None,
-    )
-
-
-def comparison(asked: ComparisonAsked, snapshot: Snapshot, units: UnitSystem = "si") -> ComparisonAnswer:
-    """The answer to what these elements show for a duty, side by side. Raises as :func:`specdb.ranking.compare`."""
-    compared = compare(asked, snapshot)
-    ranking, duty = compared.ranking, compared.ranking.duty
-    original = None if duty.original is None else candidate(ranking, duty.original, None, units)
-    elements = []
-    for row, place in zip(compared.rows, compared.places, strict=True):
-        shown = candidate(ranking, row, place, units)
-        elements.append(ComparedShown(**dict(shown), nothing_on_file=place is None))
-    unknown = [f"{e.element.maker} {e.element.number}" for e in elements if e.nothing_on_file]
-    notes = [f"Nothing is on file of {name} for any criterion: it is shown, and has no rank." for name in unknown]
-    return ComparisonAnswer(
-        catalog_revision=snapshot.revision,
-        original=original,
-        requirements=[requirement_shown(r, units) for r in duty.requirements],
-        elements=elements,
-        rows=[_row(compared, judged, units) for judged in ranking.judged],
-        order=list(ORDER),
-        assumptions=assumption_words(duty.assumptions),
-        unused=list(duty.unused),
-        notes=[*_notes(duty.notes, units), *notes],
-        cautions=list(CAUTIONS),
-    )
-
-
-def _row(compared: Comparison, judged: Judged, units: UnitSystem) -> RowShown:
-    snapshot, original = compared.ranking.snapshot, compared.ranking.duty.original
-    requirement = requirement_shown(judged.requirement, units)
-    return RowShown(
-        requirement=requirement.id,
-        characteristic=requirement.characteristic,
-        title=requirement.title,
-        words=requirement.words,
-        original=None if original is None else _cell(snapshot, judged, original, units),
-        cells=[_cell(snapshot, judged, row, units) for row in compared.rows],
-    )
-
-
-def _cell(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> CellShown:
-    elements = snapshot.elements
-    return CellShown(
-        element_id=elements.element_id[row],
-        element=f"{elements.maker[row]} {elements.number[row]}",
-        verdict=VERDICTS[int(judged.verdict[row])],
-        verdict_without_assumptions=VERDICTS[int(judged.verdict_without_assumptions[row])],
-        lean=LEANS[int(judged.lean[row])],
-        reason=REASONS[judged.reason[row]] or None,
-        words=_shown_words(snapshot, judged, row, units),
-    )
-
-
-def _shown_words(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
-    """What is shown in a few words: "at least 60 g", "not proven, estimate 62 g"."""
-    reason, kind = REASONS[judged.reason[row]], kind_of(judged.requirement.characteristic)
-    if reason == "no_data":
-        return "nothing on file"
-    if judged.requirement.word is not None:
-        return _shown_word(snapshot, judged.requirement, row) or "not listed"
-    if reason == "sources_disagree":
-        return "sources disagree"
-    low, high, estimate = (float(column[row]) for column in (judged.low, judged.high, judged.estimate))
-    proven = span(low, high, kind, units) if np.isfinite(low) or np.isfinite(high) else "not proven"
-    if judged.verdict[row] == NOT_SHOWN and np.isfinite(estimate):
-        return f"{proven}, estimate {amount(estimate, kind, units)}"
-    return proven
-
-
-def candidate(ranking: Ranking, row: int, rank: int | None, units: UnitSystem) -> CandidateShown:
-    standing = ranking.standing
-    criteria = [criterion(ranking.snapshot, judged, row, units) for judged in ranking.judged]
-    return CandidateShown(
-        rank=rank,
-        element=element_named(ranking.snapshot, row),
-        misses=[c.requirement for c in criteria if c.verdict == "misses"],
-        not_shown=[c.requirement for c in criteria if c.verdict == "not_shown"],
-        standing=StandingShown(
-            gate_misses=int(standing.gate_misses[row]),
-            not_in_favour=int(standing.not_in_favour[row]),
-            misses=int(standing.misses[row]),
-            leaning_to_meet=int(standing.leaning_to_meet[row]),
-            smallest_margin=number(standing.smallest_margin[row]),
-        ),
-        criteria=criteria,
-    )
-
-
-def criterion(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> CriterionShown:
-    key = judged.requirement.characteristic
-    basis, reason = BASES[judged.basis[row]], REASONS[judged.reason[row]]
-    kind = kind_of(key)
-    estimate = float(judged.estimate[row])
-    return CriterionShown(
-        requirement=judged.requirement.id,
-        characteristic=key,
-        verdict=VERDICTS[int(judged.verdict[row])],
-        verdict_without_assumptions=VERDICTS[int(judged.verdict_without_assumptions[row])],
-        assumed=list(assumed(judged, row)),
-        reason=reason or None,
-        lean=LEANS[int(judged.lean[row])],
-        shown=bounds(float(judged.low[row]), float(judged.high[row]), kind, units),
-        shown_word=_shown_word(snapshot, judged.requirement, row),
-        difference=_difference(judged, row, units),
-        estimate=number(express(estimate, kind, units)[0] if kind else estimate),
-        margin=number(judged.margin[row]),
-        basis=basis or None,
-        by_rounding=bool(judged.by_rounding[row]),
-        explanation=explanation(snapshot, judged, row, units),
-        sources=_sources(snapshot, judged, row),
-    )
-
-
-def _shown_word(snapshot: Snapshot, requirement: Requirement, row: int) -> str | None:
-    if requirement.word is None:
-        return None
-    key = "fluids_compatible" if requirement.characteristic == "fluid_class" else requirement.characteristic
-    return snapshot.elements.words[key].word(row)
-
-
-def _difference(judged: Judged, row: int, units: UnitSystem) -> QuantityShown | None:
-    """Of a measure from the one it is held against."""
-    nominal, value = judged.requirement.nominal, float(judged.low[row])
-    return None if nominal is None or np.isnan(value) else quantity(value - nominal, "length", units)
-
-
-def _sources(snapshot: Snapshot, judged: Judged, row: int) -> list[SourceShown]:
-    """Documents of the tests that decided, or of the attribute."""
-    tests = snapshot.tests
-    told = [
-        _source(
-            snapshot.sources.get(int(tests.source_id[test])), tests.standard.word(test), tests.laboratory.word(test)
-        )
-        for test in (int(judged.test[row]), int(judged.other_test[row]))
-        if test >= 0
-    ]
-    key = judged.requirement.characteristic
-    keys = ("fluids_compatible", "fluids_excluded") if key == "fluid_class" else (key,)
-    ids = {int(snapshot.elements.sources[k][row]) for k in keys if k in snapshot.elements.sources}
-    return told + [_source(snapshot.sources.get(i), None, None) for i in sorted(ids) if i >= 0]
-
-
-@lru_cache(maxsize=4096)  # one document stands behind many ratings
-def _source(source: Source | None, standard: str | None, laboratory: str | None) -> SourceShown:
-    return SourceShown(
-        source=source.key if source else "",
-        title=source.title if source else "no source named",
-        date=source.date if source else None,
-        standard=standard,
-        laboratory=laboratory,
-    )
-
-
-def element_named(snapshot: Snapshot, row: int) -> ElementNamed:
-    elements = snapshot.elements
-    words = ("kind", "media", "seal", "thread", "bypass_valve", "status", "successor")
-    return ElementNamed(
-        element_id=elements.element_id[row],
-        maker=elements.maker[row],
-        number=elements.number[row],
-        **{name: elements.words[name].word(row) for name in words},
-    )
-
-
-def requirement_shown(requirement: Requirement, units: UnitSystem) -> RequirementShown:
-    limits = bounds(requirement.low, requirement.high, kind_of(requirement.characteristic), units)
-    low, high = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
-    size = quantity(requirement.size_um, "size", units)
-    if size is not None:
-        size.unit = f"{size.unit}({requirement.scale})"
-    return RequirementShown(
-        id=requirement.id,
-        characteristic=requirement.characteristic,
-        title=title_of(requirement.characteristic),
-        low=limits.low,
-        high=limits.high,
-        unit=limits.unit,
-        word=requirement.word,
-        nominal=quantity(requirement.nominal, "length", units),
-        size=size,
-        flow=quantity(requirement.flow_l_min, "flow", units),
-        viscosity=None if low is None or high is None else bounds(low, high, "viscosity", units),
-        density=quantity(requirement.density_kg_m3, "density", units),
-        terminal_pressure_drop=quantity(requirement.terminal_pressure_drop_kpa, "pressure", units),
-        cycle_pressure=quantity(requirement.cycle_pressure_kpa, "pressure", units),
-        test_liquid=requirement.test_liquid,
-        drop_of=requirement.drop_of,
-        capacity_basis=requirement.capacity_basis,
-        standard=requirement.standard,
-        dust=requirement.dust,
-        allow=requirement.allow,
-        origin=requirement.origin,
-        words=f"{requirement_words(requirement, units)}; {ORIGINS[requirement.origin]}",
-        notes=_notes(requirement.notes, units),
-    )
-
-
-def _notes(notes: Sequence[str | Note], units: UnitSystem) -> list[str]:
-    return [note if isinstance(note, str) else note.words(units) for note in notes]
-
-
 # --- the flat table --------------------------------------------------------------------------------
 
 
@@ -440,22 +230,40 @@ def _columns(units: UnitSystem) -> tuple[str, ...]:
         *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
         column("density", "density", units),
         *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
-        *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", "allow", "origin"),
+        *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", "allow"),
+        *("origin", "rule", "advisory", "estimated"),
         *("verdict", "verdict_without_assumptions", "assumed", "reason", "lean"),
         *("shown_low", "shown_high", "shown_word", column("difference", "length", units), "estimate", "margin"),
         *("basis", "by_rounding", "explanation", "sources"),
+        *("claims", "candidate_cautions", "service_life"),
+        *(column("largest_flow", "flow", units), column("highest_viscosity", "viscosity", units)),
+        *(column("coldest", "temperature", units), "met_beyond"),
     )
 
 
 def _lines(
     requirements: Sequence[RequirementShown], candidates: Sequence[CandidateShown]
 ) -> list[list[Cell]]:
-    """One for each candidate and criterion, with a cell for each of the columns."""
+    """One for each candidate and criterion, with a cell for each of the columns. What is claimed of a candidate, what
+    must be said loudly of it and how long it lasts stand in its first, once."""
     required = {requirement.id: _required_cells(requirement) for requirement in requirements}
     lines = []
     for shown in candidates:
         named: list[Cell] = [shown.rank, shown.element.element_id, shown.element.maker, shown.element.number]
-        lines += [[*named, *required[c.requirement], *_shown_cells(c)] for c in shown.criteria]
+        claimed = " ".join(claim.words for claim in shown.claims) or None
+        warned = " ".join(shown.cautions) or None
+        lasts = None if shown.service_life is None else shown.service_life.words
+        windows = {window.requirement: window for window in shown.windows or ()}
+        lines += [
+            [
+                *named,
+                *required[c.requirement],
+                *_shown_cells(c),
+                *((claimed, warned, lasts) if place == 0 else (None, None, None)),
+                *_window_cells(windows.get(c.requirement)),
+            ]
+            for place, c in enumerate(shown.criteria)
+        ]
     return lines
 
 
@@ -470,7 +278,7 @@ def _required_cells(required: RequirementShown) -> list[Cell]:
         _value(required.density),
         *(_value(required.terminal_pressure_drop), _value(required.cycle_pressure)),
         *(required.test_liquid, required.drop_of, required.capacity_basis, required.standard, required.dust),
-        *(required.allow, required.origin),
+        *(required.allow, required.origin, required.rule, required.advisory, required.estimated),
     ]
 
 
@@ -481,6 +289,15 @@ def _shown_cells(shown: CriterionShown) -> list[Cell]:
         *(shown.shown.low, shown.shown.high, shown.shown_word, _value(shown.difference), shown.estimate, shown.margin),
         *(shown.basis, shown.by_rounding, shown.explanation, "; ".join(sources)),
     ]
+
+
+def _window_cells(window: WindowShown | None) -> list[Cell]:
+    """The edges, and the names of those at which the search ended and the criterion is still met."""
+    if window is None:
+        return [None] * 4
+    edges = {"flow": window.flow, "viscosity": window.viscosity, "temperature": window.temperature}
+    beyond = "; ".join(name for name, edge in edges.items() if edge is not None and edge.beyond)
+    return [*map(_value, edges.values()), beyond or None]
 
 
 def _value(quantity: QuantityShown | None) -> float | None:

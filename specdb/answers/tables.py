@@ -19,7 +19,7 @@ Cell = str | float | int | bool | None
 _UNIT_IN_NAME = {
     "L/min": "l_min", "US gpm": "us_gpm", "mm²/s": "mm2_s", "kg/m³": "kg_m3", "lb/ft³": "lb_ft3", "kPa": "kpa",
     "psi": "psi", "µm": "um", "g": "g", "mm": "mm", "in": "in", "°C": "degc", "°F": "degf", "h": "h",
-    "mg/L": "mg_l", "1/mL": "per_ml", "%": "percent",
+    "mg/L": "mg_l", "1/mL": "per_ml", "%": "percent", "L": "l", "US gal": "us_gal", "g/h": "g_h", "1/min": "per_min",
 }  # fmt: skip
 """Unit code: how it is written in the name of a column."""
 

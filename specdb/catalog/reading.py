@@ -43,7 +43,8 @@ def load_snapshot(connection: sa.Connection, revision: int) -> Snapshot:
     )
     tests = _frame(connection, sa.select(test).where(test.c.added_in <= revision))
     ratings = _frame(connection, sa.select(rating).where(in_force(rating, "rating", revision)))
-    return build_snapshot(revision, elements, attributes, tests, ratings, _sources(connection, revision))
+    claims = _frame(connection, sa.select(interchange_claim).where(in_force(interchange_claim, "claim", revision)))
+    return build_snapshot(revision, elements, attributes, tests, ratings, _sources(connection, revision), claims)
 
 
 def _sources(connection: sa.Connection, revision: int) -> dict[int, Source]:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -78,12 +78,17 @@ class Claim:
 
     @property
     def words(self) -> str:
-        where = ", ".join(filter(None, (self.row["source"], self.row["date"])))
-        return f"{claim_words(self.row)}{f' ({where})' if where else ''}: a claim, no proof"
+        return f"{sourced_claim_words(self.row)}: a claim, no proof"
 
 
 def claim_words(row: Row) -> str:
     return f"{row['maker']} {row['number']} is claimed to replace {row['replaces_maker']} {row['replaces_number']}"
+
+
+def sourced_claim_words(row: Row) -> str:
+    """The claim with its document and date. ``row`` has the names of the table of claims, and the source's key."""
+    where = ", ".join(filter(None, (row["source"], row["date"])))
+    return f"{claim_words(row)}{f' ({where})' if where else ''}"
 
 
 @dataclass(frozen=True)
@@ -173,12 +178,16 @@ class SearchIndex:
             element.join(element_attribute, status, isouter=True)
         )
         entries = [Entry(**row) for row in rows_of(connection, held.where(element.c.added_in <= revision))]
-        on_file = {(e.maker_key, e.number_key): e.element_id for e in entries}
         claims = sa.select(interchange_claim, source.c.key.label("source")).join(source, isouter=True)
         claims = claims.where(in_force(interchange_claim, "claim", revision)).order_by(interchange_claim.c.id)
-        for row in rows_of(connection, claims):
-            entries += _known_by(row, on_file)
-        return cls(entries)
+        return cls.holding(entries, rows_of(connection, claims))
+
+    @classmethod
+    def holding(cls, elements: Sequence[Entry], claims: Iterable[Row]) -> SearchIndex:
+        """Numbers of elements, and those that are known from ``claims`` only: rows of their table, with the source's
+        key."""
+        on_file = {(e.maker_key, e.number_key): e.element_id for e in elements}
+        return cls([*elements, *(entry for row in claims for entry in _known_by(row, on_file))])
 
     def search(self, text: str, limit: int = 20, *, field: str = "q") -> SearchResult:
         """The nearest ``limit`` numbers, ordered by nearness, status (current first), maker and number.

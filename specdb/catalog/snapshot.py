@@ -8,7 +8,8 @@ written over these arrays; nothing here judges.
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from specdb.bounds import BoolArray, FloatArray, IntArray, printed_slack
+from specdb.catalog.facts import Row
 from specdb.catalog.identity import search_key
 from specdb.catalog.search import Entry, SearchIndex
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, DUST_OF_STANDARD, SCALES, STANDARD_OF_SCALE
@@ -162,9 +164,56 @@ class Source:
     date: str | None
 
 
+Keys = tuple[str, str]
+"""Identity keys of a maker and of a number."""
+
+
+@dataclass(frozen=True)
+class InterchangeClaim:
+    """One number is claimed to replace another: somebody's word.
+
+    ``row`` and ``replaces_row`` are rows of the elements, None where they do not hold that side; ``source_id`` is -1
+    where no source is named.
+    """
+
+    maker: str
+    number: str
+    maker_key: str
+    number_key: str
+    replaces_maker: str
+    replaces_number: str
+    replaces_maker_key: str
+    replaces_number_key: str
+    source_id: int
+    date: str | None
+    remark: str | None
+    row: int | None
+    replaces_row: int | None
+
+    @property
+    def replacing(self) -> Keys:
+        return self.maker_key, self.number_key
+
+    @property
+    def replaced(self) -> Keys:
+        return self.replaces_maker_key, self.replaces_number_key
+
+    def stated(self, sources: Mapping[int, Source]) -> Row:
+        """The claim as a row of its table with the search keys and the source's key."""
+        source = sources.get(self.source_id)
+        return {
+            **vars(self),
+            "search_key": search_key(self.number),
+            "replaces_search_key": search_key(self.replaces_number),
+            "source": source.key if source else None,
+        }
+
+
 @dataclass(frozen=True)
 class Snapshot:
-    """``sources`` by source id; ``slices`` gives each characteristic's rows of ``points``."""
+    """``sources`` by source id; ``slices`` gives each characteristic's rows of ``points``. ``claims`` are in the order
+    of the makers and numbers that replace. ``whole`` is the state that this is a view of some elements of, None where
+    it is all."""
 
     revision: int
     elements: Elements
@@ -172,13 +221,28 @@ class Snapshot:
     points: Points
     slices: dict[str, slice]
     sources: dict[int, Source]
+    claims: tuple[InterchangeClaim, ...] = ()
+    whole: Snapshot | None = None
 
     @cached_property
     def numbers(self) -> SearchIndex:
-        """The elements' numbers, to be searched: for those near one that is not on file."""
+        """The elements' numbers and those known from claims, to be searched: for those near one not on file."""
         elements = self.elements
+        status = elements.words["status"]
         names = (elements.maker, elements.number, elements.maker_key, elements.number_key, elements.search_key)
-        return SearchIndex([Entry(*row) for row in zip(*names, elements.element_id, strict=True)])
+        columns = (*names, elements.element_id, np.array([*status.words, None], dtype=object)[status.codes])
+        entries = [Entry(*row) for row in zip(*columns, strict=True)]
+        return SearchIndex.holding(entries, [claim.stated(self.sources) for claim in self.claims])
+
+    @cached_property
+    def claims_to_replace(self) -> dict[Keys, list[InterchangeClaim]]:
+        """Claims by the keys of what is replaced."""
+        return _grouped(self.claims, lambda claim: claim.replaced)
+
+    @cached_property
+    def claims_of_replacing(self) -> dict[Keys, list[InterchangeClaim]]:
+        """Claims by the keys of what replaces."""
+        return _grouped(self.claims, lambda claim: claim.replacing)
 
     def of(self, characteristic: str) -> Points:
         return self.points.rows(self.slices[characteristic])
@@ -206,7 +270,60 @@ class Snapshot:
             Points(**kept_points),
             slices,
             self.sources,
+            self._claims_of(rows),
+            self.whole or self,
         )
+
+    def repeated(self, rows: IntArray, characteristics: Sequence[str]) -> Snapshot:
+        """The elements of ``rows`` in that order, each as often as it stands there, to be judged on ``characteristics``
+        alone: with their tests and those results, and without claims."""
+        tests, copy_of_test = _gathered(self.tests.element, rows)
+        shift = np.searchsorted(copy_of_test, np.arange(len(rows))) - np.searchsorted(self.tests.element, rows)
+        points, copies, slices, total = [], [], {}, 0
+        for key, each in self.slices.items():
+            found, copy = _gathered(self.points.element[each], rows if key in characteristics else rows[:0])
+            points.append(found + each.start)
+            copies.append(copy)
+            slices[key] = slice(total, total := total + len(found))
+        kept_tests = _rows(vars(self.tests), tests) | {"element": copy_of_test}
+        kept_points = _rows(vars(self.points), np.concatenate(points)) | {"element": np.concatenate(copies)}
+        kept_points["test"] = kept_points["test"] + shift[kept_points["element"]]
+        elements = Elements(**_rows(vars(self.elements), rows))
+        return Snapshot(self.revision, elements, Tests(**kept_tests), Points(**kept_points), slices, self.sources)
+
+    def _claims_of(self, rows: IntArray) -> tuple[InterchangeClaim, ...]:
+        """Claims that name one of some elements, with the rows that these have among themselves."""
+        elements, places = self.elements, {int(row): place for place, row in enumerate(rows)}
+        found: dict[int, InterchangeClaim] = {}
+        for row in places:
+            keys = elements.maker_key[row], elements.number_key[row]
+            naming = (*self.claims_to_replace.get(keys, ()), *self.claims_of_replacing.get(keys, ()))
+            found.update((id(claim), claim) for claim in naming)
+
+        def place(row: int | None) -> int | None:
+            return None if row is None else places.get(row)
+
+        return tuple(
+            replace(claim, row=place(claim.row), replaces_row=place(claim.replaces_row))
+            for claim in sorted(found.values(), key=lambda claim: (claim.replacing, claim.replaced))
+        )
+
+
+def _gathered(column: IntArray, rows: IntArray) -> tuple[IntArray, IntArray]:
+    """Places in a rising column at which it holds each of ``rows``, one after another, and of which of them each is."""
+    starts, ends = np.searchsorted(column, rows, "left"), np.searchsorted(column, rows, "right")
+    counts = ends - starts
+    of = np.repeat(np.arange(len(rows)), counts)
+    return np.arange(len(of)) + np.repeat(starts - (np.cumsum(counts) - counts), counts), of
+
+
+def _grouped(
+    claims: Sequence[InterchangeClaim], keys: Callable[[InterchangeClaim], Keys]
+) -> dict[Keys, list[InterchangeClaim]]:
+    found: dict[Keys, list[InterchangeClaim]] = {}
+    for claim in claims:
+        found.setdefault(keys(claim), []).append(claim)
+    return found
 
 
 _ATTRIBUTE_COLUMNS = ["element_id", "name", "text", "number", "code", "source_id"]
@@ -219,12 +336,13 @@ def build_snapshot(
     tests: pd.DataFrame,
     ratings: pd.DataFrame,
     sources: dict[int, Source] | None = None,
+    claims: pd.DataFrame | None = None,
 ) -> Snapshot:
     """Arrays from rows that are in force, with the columns of ``specdb.catalog.tables``.
 
     ``elements``: element_id, maker, number, maker_key, number_key, and search_key where it is known. ``attributes``:
     element_id, name, number, code, and text and source_id where they are known. ``tests`` and ``ratings``: as
-    stored, in canonical units.
+    stored, in canonical units. ``claims``: interchange claims as stored.
     """
     import pandas as pd
 
@@ -241,6 +359,32 @@ def build_snapshot(
         points,
         slices,
         sources or {},
+        () if claims is None else _claims(claims, elements),
+    )
+
+
+_CLAIM_COLUMNS = [f.name for f in fields(InterchangeClaim) if f.name not in ("row", "replaces_row")]
+
+
+def _claims(claims: pd.DataFrame, elements: pd.DataFrame) -> tuple[InterchangeClaim, ...]:
+    """In the order of the keys of what replaces, of what is replaced, and of entry."""
+    import pandas as pd
+
+    claims = claims.sort_values(
+        ["maker_key", "number_key", "replaces_maker_key", "replaces_number_key", "id"], kind="stable"
+    )
+    claims = claims.assign(source_id=pd.to_numeric(claims["source_id"]).fillna(-1).astype("int64"))
+    stated = [dict(zip(_CLAIM_COLUMNS, row, strict=True)) for row in claims[_CLAIM_COLUMNS].itertuples(index=False)]
+    sides = [
+        ((each["maker_key"], each["number_key"]), (each["replaces_maker_key"], each["replaces_number_key"]))
+        for each in stated
+    ]
+    named = {keys for both in sides for keys in both}
+    on_file = zip(elements["maker_key"], elements["number_key"], strict=True)
+    rows = {keys: row for row, keys in enumerate(on_file) if keys in named}
+    return tuple(
+        InterchangeClaim(**each, row=rows.get(replacing), replaces_row=rows.get(replaced))
+        for each, (replacing, replaced) in zip(stated, sides, strict=True)
     )
 
 

@@ -16,13 +16,23 @@ from specdb.printing.page import row, say, say_hanging, show_table, table
 NAMED_FROM = 96
 """Characters of a line in which the table of candidates can name what is missed; in less it is counted."""
 
+ASKED_AT_MOST = 3
+"""Tests to ask for that are told under a ranking."""
+
+UNBEATEN = "no other candidate is at least as good on every measured criterion and better on one"
+
 _WORST_FIRST = {"misses": 0, "not_shown": 1, "meets": 2}
 
 
 def print_equivalents(out: Console, answer: EquivalentsAnswer, every_sentence: bool) -> None:
     print_requirements(out, answer)
+    print_derivations(out, answer)
     if answer.original is not None:
         say(out, f"Original: {answer.original.element.maker} {answer.original.element.number}")
+        if answer.original.service_life is not None:
+            say(out, answer.original.service_life.words, indent=3)
+        tell_cautions(out, answer.original)
+        tell_windows(out, answer.original)
     say(
         out,
         f"Elements considered: {answer.considered}, of them left out with nothing on file for any criterion: "
@@ -35,6 +45,9 @@ def print_equivalents(out: Console, answer: EquivalentsAnswer, every_sentence: b
             _sentences(out, candidate, every_sentence)
         out.print()
         say(out, "Order: " + "; then ".join(answer.order) + ".")
+        if any(candidate.unbeaten for candidate in answer.candidates):
+            say(out, f"Unbeaten: {UNBEATEN}.")
+        _tests_to_ask_for(out, answer)
     else:
         say(out, "No candidate has anything on file for these criteria.")
         if answer.without_evidence:
@@ -42,6 +55,29 @@ def print_equivalents(out: Console, answer: EquivalentsAnswer, every_sentence: b
     for element in answer.elements_without_evidence or []:
         say(out, f"Nothing on file: {element.maker} {element.number}")
     print_remarks(out, answer)
+
+
+def _tests_to_ask_for(out: Console, answer: EquivalentsAnswer) -> None:
+    asked = answer.tests_to_ask_for
+    if not asked:
+        return
+    say(out, "To ask makers for, which specdb ask puts into letters:")
+    for each in asked[:ASKED_AT_MOST]:
+        say(out, f"{each.words} (settles it for {each.settles})", indent=3)
+    if len(asked) > ASKED_AT_MOST:
+        say(out, f"and {len(asked) - ASKED_AT_MOST} more", indent=3)
+
+
+def print_derivations(out: Console, answer: EquivalentsAnswer | ComparisonAnswer) -> None:
+    """What the rules made of the duty, and what a practitioner would say of the place."""
+    for derivation in answer.derivations:
+        named = f"{derivation.rule}: " if derivation.rule else ""
+        source = f" [{derivation.source}]" if derivation.source and derivation.state == "applied" else ""
+        say_hanging(out, "-", f"{named}{derivation.words}{source}")
+    for advice in answer.advice:
+        say_hanging(out, "-", advice)
+    if answer.derivations or answer.advice:
+        out.print()
 
 
 def print_requirements(out: Console, answer: EquivalentsAnswer | ComparisonAnswer) -> None:
@@ -58,7 +94,7 @@ def _candidates(answer: EquivalentsAnswer, named: bool) -> Table:
     short = ("rank", "maker", "number", "meets", "status")
     made = table("rank", "maker", "number", "meets", "misses", "not shown", "smallest margin", "status", whole=short)
     for candidate in answer.candidates:
-        met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
+        met, _ = _met(candidate)
         status = candidate.element.status or ""
         if candidate.element.successor:
             status += f", successor {candidate.element.successor}"
@@ -97,15 +133,47 @@ def _smallest_margin(candidate: CandidateShown, titles: Mapping[str, str] | None
 
 def margin(of: float) -> str:
     """A margin, kept as a logarithm, in percent of what is required."""
-    return f"{math.expm1(of):+.1%}"
+    share = math.expm1(of)
+    return f"{share:+.1%}" if share < 10 else f"{share:+.0%}"
 
 
 def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
-    met = len(candidate.criteria) - len(candidate.misses) - len(candidate.not_shown)
+    met, of = _met(candidate)
     named = f"{candidate.element.maker} {candidate.element.number}"
     counted = _standing(candidate.standing)
-    say_hanging(out, f"{candidate.rank}.", f"{named}: meets {met} of {len(candidate.criteria)}.{counted}")
+    said = f"{named}: meets {met} of {of}.{counted}{' Unbeaten.' if candidate.unbeaten else ''}"
+    say_hanging(out, f"{candidate.rank}.", said)
+    tell_cautions(out, candidate)
     tell_criteria(out, candidate.criteria, every_sentence)
+    for trade_off in candidate.trade_offs:
+        say(out, trade_off, indent=3)
+    for claim in candidate.claims:
+        say(out, claim.words, indent=3)
+    if candidate.attainable_cleanliness is not None:
+        say(out, candidate.attainable_cleanliness.words, indent=3)
+    if candidate.service_life is not None:
+        say(out, candidate.service_life.words, indent=3)
+    tell_windows(out, candidate)
+
+
+def tell_cautions(out: Console, candidate: CandidateShown) -> None:
+    """What must be said loudly of an element, before all else of it."""
+    for caution in candidate.cautions:
+        say_hanging(out, "   !", caution)
+
+
+def tell_windows(out: Console, candidate: CandidateShown) -> None:
+    """How far each met criterion reaches, and all of them together, where it was asked."""
+    for window in candidate.windows or ():
+        say(out, window.words, indent=3)
+    if candidate.whole_window is not None:
+        say(out, candidate.whole_window.words, indent=3)
+
+
+def _met(candidate: CandidateShown) -> tuple[int, int]:
+    """How many criteria are met, and of how many; what only cautions counts for neither."""
+    counted = [criterion for criterion in candidate.criteria if not criterion.advisory]
+    return sum(criterion.verdict == "meets" for criterion in counted), len(counted)
 
 
 def _standing(standing: StandingShown) -> str:
@@ -123,8 +191,8 @@ def _standing(standing: StandingShown) -> str:
 def tell_criteria(out: Console, criteria: Iterable[CriterionShown], every_sentence: bool) -> None:
     """A sentence for each criterion that is missed or not shown, or for every one with its sources."""
     for criterion in sorted(criteria, key=lambda c: _WORST_FIRST[c.verdict]):
-        if not every_sentence and criterion.verdict == "meets":
-            continue
+        if not every_sentence and (criterion.verdict == "meets" or criterion.advisory):
+            continue  # what only cautions is told among the cautions
         say(out, criterion.explanation, indent=3)
         if every_sentence:
             told = "" if criterion.margin is None else f" Margin {margin(criterion.margin)}."

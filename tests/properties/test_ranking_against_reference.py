@@ -74,6 +74,12 @@ def test_retained_capacity_agrees(case: Case) -> None:
     assert_agree(case)
 
 
+@given(cases(("air_pressure_drop",), most=4))
+@thorough
+def test_pressure_drop_of_air_agrees(case: Case) -> None:
+    assert_agree(case)
+
+
 @given(cases(tuple(key for key in JUDGED if key not in CURVES), most=4))
 @thorough
 def test_what_holds_as_stated_agrees(case: Case) -> None:

@@ -21,6 +21,7 @@ FACTORS = {
     "viscosity": {"mm^2/s": 1.0, "cSt": 1.0},
     "density": {"kg/m^3": 1.0, "g/cm^3": 1000.0},
     "size": {"um({scale})": 1.0},
+    "opening": {"um": 1.0, "mm": 1000.0, "mil": 25.4, "in": 25400.0},
 }
 LIMITS = (("low", "at_least"), ("high", "at_most"))
 CONDITIONS = (

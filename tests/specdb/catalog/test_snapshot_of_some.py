@@ -44,3 +44,20 @@ def test_rows_of_one_element(demo: Snapshot) -> None:
         demo.points.test[demo.points.element == row]
     ].tolist()
     assert sum(len(part.of(key)) for key in part.slices) == len(part.points)
+
+
+@pytest.mark.parametrize("assumptions", [NO_ASSUMPTIONS, CUSTOMARY], ids=["proof", "customary"])
+def test_repeated_elements_are_judged_as_once(demo: Snapshot, assumptions: Assumptions) -> None:
+    """In any order and as often as they stand there, on the characteristics that were asked for."""
+    requirements = resolve(read_question({"original": {"number": "Dulse 23"}}), demo).requirements
+    asked = [r for r in requirements if r.characteristic in ("clean_pressure_drop", "filtration_ratio")]
+    rows = np.random.default_rng(7).choice(len(demo.elements), 40)
+    again = demo.repeated(rows, ("clean_pressure_drop", "filtration_ratio"))
+    assert len(set(rows.tolist())) < len(rows) == len(again.elements)
+    assert len(asked) > 1
+    for requirement in asked:
+        among_all, repeated = judge(demo, requirement, assumptions), judge(again, requirement, assumptions)
+        for name in ("verdict", "reason", "low", "high", "estimate", "margin", "assumed"):
+            np.testing.assert_array_equal(getattr(repeated, name), getattr(among_all, name)[rows], err_msg=name)
+    assert sum(len(again.of(key)) for key in again.slices) == len(again.points)
+    assert len(again.of("collapse_pressure")) == 0

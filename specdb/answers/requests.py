@@ -1,0 +1,230 @@
+"""What to ask makers for: each test with the elements it would settle, what no test can settle, and the letters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pydantic import Field
+from typing_extensions import override
+
+from specdb.advice.asking import (
+    Request,
+    Unsettled,
+    asked_words,
+    cycles_of,
+    fluid_class_of,
+    help_words,
+    requests,
+    standards_of,
+)
+from specdb.advice.letters import letters
+from specdb.answers.deciding import element_named, notes_shown, requirement_shown
+from specdb.answers.decisions import ElementNamed, RequirementShown
+from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bounds, quantity
+from specdb.answers.tables import Cell, Table, column
+from specdb.characteristics import title_of
+from specdb.ranking import Ranking
+from specdb.wording import UnitSystem, assumption_words, explanation
+
+
+class UnsettledShown(Answer):
+    """``rank`` is null for an element with nothing on file."""
+
+    rank: int | None
+    element_id: str
+    maker: str
+    number: str
+    reason: str
+    lacks: list[str]
+    documents: list[str]
+    explanation: str
+
+
+class RequestShown(Answer):
+    requirement: str
+    characteristic: str
+    title: str
+    words: str
+    standards: list[str]
+    dust: str | None
+    size: QuantityShown | None
+    flow: QuantityShown | None
+    viscosity: BoundsShown | None
+    density: QuantityShown | None
+    terminal_pressure_drop: QuantityShown | None
+    cycle_pressure: QuantityShown | None
+    cycles: float | None
+    test_liquid: str | None
+    drop_of: str | None
+    capacity_basis: str | None
+    fluid_class: str | None
+    settles: int
+    candidates: list[UnsettledShown]
+
+
+class BeyondTestsShown(Answer):
+    """What no test can settle; ``words`` say what would help."""
+
+    requirement: str
+    characteristic: str
+    title: str
+    words: str
+    candidates: list[UnsettledShown]
+
+
+class LetterShown(Answer):
+    maker: str
+    numbers: list[str] = Field(description="part numbers of the elements that it asks about")
+    text: str = Field(description="the letter, ready to be sent")
+
+
+class RequestsAnswer(Tabular):
+    original: ElementNamed | None
+    requirements: list[RequirementShown]
+    considered: int
+    asked_about: int
+    requests: list[RequestShown]
+    beyond_tests: list[BeyondTestsShown]
+    letters: list[LetterShown]
+    assumptions: dict[str, str]
+    unused: list[str]
+    notes: list[str]
+
+    @override
+    def plain_table(self, units: UnitSystem = "si") -> Table:
+        """A row for each element and test, those that no test can settle after them."""
+        no_test: list[Cell] = [None] * len(_test_columns(units))
+        tests: list[tuple[RequestShown | BeyondTestsShown, list[Cell]]] = [
+            *((each, _test_cells(each)) for each in self.requests),
+            *((each, no_test) for each in self.beyond_tests),
+        ]
+        rows = [
+            [*_named(one), each.requirement, each.characteristic, each.words, *cells, *_why(one)]
+            for each, cells in tests
+            for one in each.candidates
+        ]
+        columns = ("rank", "element_id", "maker", "number", "requirement", "characteristic", "words")
+        return Table((*columns, *_test_columns(units), "reason", "lacks", "documents", "explanation"), rows)
+
+
+def requests_answer(
+    ranking: Ranking, *, limit: int, units: UnitSystem = "si", include_without_evidence: bool = False
+) -> RequestsAnswer:
+    """What to ask for, of at most ``limit`` candidates, and of as many elements with nothing on file if those are
+    included."""
+    duty, snapshot = ranking.duty, ranking.snapshot
+    ranked = [int(row) for row in ranking.candidates[:limit]]
+    unranked = [int(row) for row in ranking.without_evidence[:limit]] if include_without_evidence else []
+    found = requests(ranking, [*ranked, *unranked])
+    places: dict[int, int | None] = dict.fromkeys(unranked) | {row: place for place, row in enumerate(ranked, start=1)}
+    return RequestsAnswer(
+        catalog_revision=snapshot.revision,
+        original=None if duty.original is None else element_named(snapshot, duty.original),
+        requirements=[requirement_shown(each, units) for each in duty.requirements],
+        considered=ranking.considered,
+        asked_about=len(places),
+        requests=[_request(ranking, each, places, units) for each in found.by_test],
+        beyond_tests=[
+            BeyondTestsShown(
+                requirement=each.requirement.id,
+                characteristic=each.requirement.characteristic,
+                title=title_of(each.requirement.characteristic),
+                words=help_words(each, units),
+                candidates=_unsettled(ranking, each, places, units),
+            )
+            for each in found.beyond_tests
+        ],
+        letters=[
+            LetterShown(maker=each.maker, numbers=list(each.numbers), text=each.text)
+            for each in letters(snapshot, found, [*ranked, *unranked], units)
+        ],
+        assumptions=assumption_words(duty.assumptions),
+        unused=list(duty.unused),
+        notes=notes_shown(duty.notes, units),
+    )
+
+
+def _request(ranking: Ranking, request: Request, places: dict[int, int | None], units: UnitSystem) -> RequestShown:
+    asked = request.asked
+    size = quantity(asked.size_um, "size", units)
+    if size is not None:
+        size.unit = f"{size.unit}({asked.scale})"
+    low, high = asked.viscosity_low_mm2_s, asked.viscosity_high_mm2_s
+    return RequestShown(
+        requirement=asked.id,
+        characteristic=asked.characteristic,
+        title=title_of(asked.characteristic),
+        words=asked_words(asked, units),
+        standards=list(standards_of(asked)),
+        dust=asked.dust,
+        size=size,
+        flow=quantity(asked.flow_l_min, "flow", units),
+        viscosity=None if low is None or high is None else bounds(low, high, "viscosity", units),
+        density=quantity(asked.density_kg_m3, "density", units),
+        terminal_pressure_drop=quantity(asked.terminal_pressure_drop_kpa, "pressure", units),
+        cycle_pressure=quantity(asked.cycle_pressure_kpa, "pressure", units),
+        cycles=cycles_of(asked),
+        test_liquid=asked.test_liquid,
+        drop_of=asked.drop_of,
+        capacity_basis=asked.capacity_basis,
+        fluid_class=fluid_class_of(asked),
+        settles=len(request.unsettled),
+        candidates=_unsettled(ranking, request, places, units),
+    )
+
+
+def _unsettled(
+    ranking: Ranking, request: Request, places: dict[int, int | None], units: UnitSystem
+) -> list[UnsettledShown]:
+    def shown(one: Unsettled) -> UnsettledShown:
+        elements = ranking.snapshot.elements
+        return UnsettledShown(
+            rank=places[one.row],
+            element_id=elements.element_id[one.row],
+            maker=elements.maker[one.row],
+            number=elements.number[one.row],
+            reason=one.reason,
+            lacks=list(one.lacks),
+            documents=[each.words for each in one.documents],
+            explanation=explanation(ranking.snapshot, request.judged, one.row, units),
+        )
+
+    return [shown(one) for one in request.unsettled]
+
+
+# --- the flat table --------------------------------------------------------------------------------
+
+
+def _test_columns(units: UnitSystem) -> tuple[str, ...]:
+    return (
+        *("settles", "standards", "dust", column("size", "size", units), "size_scale", column("flow", "flow", units)),
+        *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
+        column("density", "density", units),
+        *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
+        *("cycles", "test_liquid", "drop_of", "capacity_basis", "fluid_class"),
+    )
+
+
+def _test_cells(request: RequestShown) -> list[Cell]:
+    size, viscosity = request.size, request.viscosity
+    return [
+        *(request.settles, "; ".join(request.standards) or None, request.dust),
+        *(_value(size), size.unit.partition("(")[2].rstrip(")") if size else None),
+        _value(request.flow),
+        *((viscosity.low, viscosity.high) if viscosity else (None, None)),
+        _value(request.density),
+        *(_value(request.terminal_pressure_drop), _value(request.cycle_pressure), request.cycles),
+        *(request.test_liquid, request.drop_of, request.capacity_basis, request.fluid_class),
+    ]
+
+
+def _named(one: UnsettledShown) -> Sequence[Cell]:
+    return one.rank, one.element_id, one.maker, one.number
+
+
+def _why(one: UnsettledShown) -> Sequence[Cell]:
+    return one.reason, "; ".join(one.lacks) or None, "; ".join(one.documents) or None, one.explanation
+
+
+def _value(shown: QuantityShown | None) -> float | None:
+    return None if shown is None else shown.value

@@ -13,7 +13,19 @@ from api import description, problems
 from api.admission import Addresses, Limits, plain_query
 from api.crossorigin import CrossOrigin
 from api.operations import operations_of
-from api.routes import calculations, comparisons, elements, equivalents, health, imports, revisions, search, vocabulary
+from api.routes import (
+    asking,
+    calculations,
+    comparisons,
+    elements,
+    equivalents,
+    health,
+    imports,
+    pictures,
+    revisions,
+    search,
+    vocabulary,
+)
 from api.store import Catalogue
 from api.tracing import Tracing
 from specdb.catalog.store import database_url, open_store
@@ -54,7 +66,8 @@ def create_app(url: str | None = None, *, allow_writes: bool | None = None) -> F
     for layer in (Limits, Addresses, problems.Failures, CrossOrigin, Tracing):
         app.add_middleware(layer)
     problems.install(app)
-    for routes in (health, vocabulary, elements, search, revisions, imports, equivalents, comparisons, calculations):
+    decisions = (equivalents, comparisons, asking, pictures)
+    for routes in (health, vocabulary, elements, search, revisions, imports, *decisions, calculations):
         app.include_router(routes.router)
     description.install(app)
     return app

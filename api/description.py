@@ -50,6 +50,12 @@ LINKS = {
     "search": {"element": ("get_element", {"element_id": "$response.body#/hits/0/element/element_id"})},
     "find_equivalents": {"element": ("get_element", {"element_id": "$response.body#/candidates/0/element/element_id"})},
     "get_equivalents": {"element": ("get_element", {"element_id": "$response.body#/candidates/0/element/element_id"})},
+    "find_test_requests": {
+        "element": ("get_element", {"element_id": "$response.body#/requests/0/candidates/0/element_id"})
+    },
+    "get_test_requests": {
+        "element": ("get_element", {"element_id": "$response.body#/requests/0/candidates/0/element_id"})
+    },
     "compare_elements": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element/element_id"})},
     "list_revisions": {"elements": ("list_elements", {"as_of": "$response.body#/revisions/0/revision"})},
 }
@@ -75,7 +81,7 @@ def install(app: FastAPI) -> None:
 
 def example_of(operation_id: str) -> dict[str, Any]:
     """The worked example of an operation: its ``request`` (``path``, ``query``, ``body`` or ``file``), the true
-    ``answer``, and the ``table`` of an answer that is had as CSV."""
+    ``answer``, and the ``table`` of an answer that is had as CSV; of a picture, what it tells in words."""
     found: dict[str, Any] = json.loads((_EXAMPLES / f"{operation_id}.json").read_text(encoding="utf-8"))
     return found
 

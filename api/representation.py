@@ -1,8 +1,8 @@
 """In which form an answer is given, and whether the caller has it already.
 
 JSON or CSV: by the end of the address (``.csv``), by ``format``, else by ``Accept`` (RFC 9110, section
-12.5.1). A GET or HEAD answer has an ``ETag`` over the state of the catalogue, the method, the question
-and the form; a caller that names it in ``If-None-Match`` is answered 304.
+12.5.1); a picture is SVG alone. A GET or HEAD answer has an ``ETag`` over the state of the catalogue, the
+method, the question and the form; a caller that names it in ``If-None-Match`` is answered 304.
 """
 
 from __future__ import annotations
@@ -24,11 +24,17 @@ from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
 from specdb.duty.question import AsOfText
 from specdb.wording import UnitSystem
 
-MEDIA_TYPES = {"json": "application/json", "csv": "text/csv"}
+MEDIA_TYPES = {"json": "application/json", "csv": "text/csv", "svg": "image/svg+xml"}
 CSV_CONTENT_TYPE = "text/csv; charset=utf-8; header=present"
 NO_CATALOGUE = State(0, "")
 VARY = {"Vary": "Accept"}
+PICTURE_HEADERS = {
+    # A picture is looked at: it runs nothing and fetches nothing, whatever it may be opened in.
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
+    "X-Content-Type-Options": "nosniff",
+}
 _PROGRAM = version("specdb")
+_DRAWN_WITH = version("matplotlib")
 _QUALITY = re.compile(r"0(\.[0-9]{0,3})?|1(\.0{0,3})?")
 
 
@@ -119,7 +125,8 @@ class Reply:
 
     def _tag(self, mark: str) -> str:
         question = sorted(self._request.query_params.multi_items())
-        parts = (mark, METHOD_VERSION, _PROGRAM, self._request.scope["path"], question, self.form)
+        program = (_PROGRAM, _DRAWN_WITH) if self.form == "svg" else _PROGRAM
+        parts = (mark, METHOD_VERSION, program, self._request.scope["path"], question, self.form)
         return f'"{hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]}"'
 
     def give(self, answer: Answer, units: UnitSystem = "si", *, links: Mapping[str, str] | None = None) -> Response:
@@ -133,6 +140,13 @@ class Reply:
             text = answer.table(units).csv()
             return Response(text.encode(), headers=self._headers | {"Content-Type": CSV_CONTENT_TYPE})
         return Response(answer.model_dump_json(), headers=self._headers, media_type=MEDIA_TYPES["json"])
+
+    def give_picture(self, svg: str, name: str) -> Response:
+        """A picture, written once, which whoever keeps it finds under this name."""
+        if self._any_known:
+            raise NotModified(self._headers)
+        named = {"Content-Disposition": f'inline; filename="{name}.svg"'}
+        return Response(svg.encode(), headers=self._headers | PICTURE_HEADERS | named, media_type=MEDIA_TYPES["svg"])
 
     def page(self, **changed: str | int | None) -> str:
         """This address with other query fields; None leaves one out."""
@@ -154,3 +168,5 @@ ReplyNeeded = Annotated[Reply, Depends(_reply("json", "csv"))]
 """For answers that have rows."""
 
 JsonReplyNeeded = Annotated[Reply, Depends(_reply("json"))]
+
+PictureReplyNeeded = Annotated[Reply, Depends(_reply("svg"))]

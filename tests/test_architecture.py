@@ -30,8 +30,10 @@ ALLOWED = {
     "specdb.criteria": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.duty"},
     "specdb.ranking": _JUDGING - {"specdb.vocabulary"},
     "specdb.wording": _JUDGING - {"specdb.vocabulary"},
-    "specdb.answers": _ANSWERING,
+    "specdb.advice": _JUDGING - {"specdb.vocabulary"} | {"specdb.ranking", "specdb.wording"},
+    "specdb.answers": {*_ANSWERING, "specdb.advice"},
     "specdb.calculations": {*_ANSWERING, "specdb.answers"} - {"specdb.exchange", "specdb.catalog", "specdb.ranking"},
+    "specdb.pictures": _ANSWERING - {"specdb.vocabulary", "specdb.exchange"} | {"specdb.advice", "specdb.answers"},
     "specdb.printing": {*_FLOOR, "specdb.wording", "specdb.answers", "specdb.calculations", "specdb.exchange"},
 }
 """Everything in the package but the command line and the demo, which may import it all."""
@@ -85,7 +87,7 @@ def test_pint_is_imported_by_units_alone() -> None:
 
 
 def test_importing_the_package_or_the_command_line_is_light() -> None:
-    heavy = ["fastapi", "pandas", "pint", "sqlalchemy", "openpyxl", "httpx2", "uvicorn"]
+    heavy = ["fastapi", "pandas", "pint", "sqlalchemy", "openpyxl", "httpx2", "uvicorn", "matplotlib"]
     code = f"import sys, specdb, specdb.cli; print([m for m in {heavy!r} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     assert done.stdout.strip() == "[]"

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query, Response
 
 from api.admission import StrictRoute
 from api.problems import documented
+from api.question import Shown
 from api.representation import ReplyNeeded
-from api.routes.equivalents import Shown
 from api.store import CatalogueNeeded
 from specdb import answers
 from specdb.duty.question import ComparisonAsked

@@ -46,6 +46,7 @@ class ElementsAsked(Paged):
     core: Annotated[Text, _choice("core")] | None = None
     bypass_valve: Annotated[Text, _choice("bypass_valve")] | None = None
     anti_drain_back: Annotated[Text, _choice("anti_drain_back")] | None = None
+    zinc_parts: Annotated[Text, _choice("zinc_parts")] | None = None
     status: Annotated[Text, _choice("status")] | None = None
     thread: Text | None = Field(None, description='a designation, however it is spelt: "1-12 UNF", "M20x1.5"')
     series: Text | None = None

@@ -11,7 +11,7 @@ from specdb.answers.tables import Cell, Table
 from specdb.units import express
 from specdb.wording import UnitSystem
 
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 """Changes whenever the same facts and the same question may get another verdict or order."""
 
 

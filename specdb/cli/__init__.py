@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from specdb.cli import asking, calculating, errors, exchanging, serving
+from specdb.cli import asking, calculating, drawing, errors, exchanging, serving
 from specdb.cli.output import write
 from specdb.errors import SpecdbError
 
@@ -48,7 +48,9 @@ def _program(
 app.command()(asking.search)
 app.command()(asking.show)
 app.command()(asking.rank)
+app.command()(asking.ask)
 app.command()(asking.compare)
+app.command()(drawing.picture)
 app.command("list")(asking.list_)
 app.command()(asking.history)
 app.command()(asking.characteristics)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,8 +11,12 @@ from specdb.cli.duty import DutyTyped, part, with_duty
 from specdb.cli.options import AsCsv, AsJson, AsOf, InUnits, Maker, Units, form_of
 from specdb.cli.output import give
 from specdb.cli.store import pointed_at, reading, refuse_one_number_in_parts
-from specdb.cli.typed import filter_of
+from specdb.cli.typed import named_value
 from specdb.errors import QuestionError
+
+if TYPE_CHECKING:
+    from specdb.duty.question import Question
+    from specdb.ranking import Ranking
 
 LISTED = 10
 """Candidates at a terminal, where nothing else is said."""
@@ -28,24 +32,33 @@ Number = Annotated[
 Explain = Annotated[bool, typer.Option("--explain", help="Every sentence, with sources and margins.")]
 
 
+OriginalNumber = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="NUMBER",
+        help='Part number of the original element, if there is one, "maker: number" or its identifier.',
+        autocompletion=completion.numbers,
+    ),
+]
+Limit = Annotated[
+    int | None, typer.Option(min=1, max=500, help=f"Most candidates to list; {LISTED} unless --duty says.")
+]
+WithoutEvidence = Annotated[
+    bool, typer.Option("--without-evidence", help="List elements with nothing on file as well.")
+]
+Windows = Annotated[
+    bool, typer.Option("--windows", help="Tell at which flow, viscosity and temperature each met criterion ends.")
+]
+
+
 @with_duty
 def rank(
     duty: DutyTyped,
-    number: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="NUMBER",
-            help='Part number of the original element, if there is one, "maker: number" or its identifier.',
-            autocompletion=completion.numbers,
-        ),
-    ] = None,
+    number: OriginalNumber = None,
     maker: Maker = None,
-    limit: Annotated[
-        int | None, typer.Option(min=1, max=500, help=f"Most candidates to list; {LISTED} unless --duty says.")
-    ] = None,
-    without_evidence: Annotated[
-        bool, typer.Option("--without-evidence", help="List elements with nothing on file as well.")
-    ] = False,
+    limit: Limit = None,
+    without_evidence: WithoutEvidence = False,
+    windows: Windows = False,
     explain: Explain = False,
     as_of: AsOf = None,
     units: InUnits = Units.si,
@@ -56,10 +69,61 @@ def rank(
 
     Every element on file is judged; of each candidate it is told what it meets, misses and has not shown.
     """
-    from specdb import answers, ranking
+    from specdb import answers
+    from specdb.printing.decisions import print_equivalents
+
+    question, ranking = _ranked(duty, number, maker, limit, without_evidence, as_of)
+    answer = answers.equivalents(
+        ranking,
+        limit=question.limit,
+        units=units.value,
+        include_without_evidence=question.include_without_evidence,
+        include_windows=windows or question.include_windows,
+    )
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_equivalents(out, answer, explain))
+
+
+@with_duty
+def ask(
+    duty: DutyTyped,
+    number: OriginalNumber = None,
+    maker: Maker = None,
+    limit: Limit = None,
+    without_evidence: WithoutEvidence = False,
+    as_of: AsOf = None,
+    units: InUnits = Units.si,
+    as_json: AsJson = False,
+    as_csv: AsCsv = False,
+) -> None:
+    """Write to makers for the tests that are not shown.
+
+    Of the candidates that rank lists: which test would settle what, and a letter to each maker.
+    """
+    from specdb import answers
+    from specdb.printing.requests import print_requests
+
+    question, ranking = _ranked(duty, number, maker, limit, without_evidence, as_of)
+    answer = answers.requests_answer(
+        ranking,
+        limit=question.limit,
+        units=units.value,
+        include_without_evidence=question.include_without_evidence,
+    )
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_requests(out, answer))
+
+
+def _ranked(
+    duty: DutyTyped,
+    number: list[str] | None,
+    maker: str | None,
+    limit: int | None,
+    without_evidence: bool,
+    as_of: str | None,
+) -> tuple[Question, Ranking]:
+    """What was asked, and every element on file judged by it."""
+    from specdb import ranking
     from specdb.catalog.reading import load_snapshot
     from specdb.duty.question import read_question
-    from specdb.printing.decisions import print_equivalents
 
     asked = duty.asked()
     if number:
@@ -81,13 +145,7 @@ def rank(
             original = question.original
             original.number, original.maker = pointed_at(connection, number, maker, revision)
         snapshot = load_snapshot(connection, revision)
-    answer = answers.equivalents(
-        ranking.rank(question, snapshot),
-        limit=question.limit,
-        units=units.value,
-        include_without_evidence=question.include_without_evidence,
-    )
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_equivalents(out, answer, explain))
+    return question, ranking.rank(question, snapshot)
 
 
 @with_duty
@@ -110,6 +168,7 @@ def compare(
             autocompletion=completion.whole_numbers,
         ),
     ] = None,
+    windows: Windows = False,
     explain: Explain = False,
     as_of: AsOf = None,
     units: InUnits = Units.si,
@@ -132,6 +191,8 @@ def compare(
     _refuse_nothing(asked, "Say what they are compared for: --original NUMBER, or --require or --fit.")
     if as_of is not None:
         asked["as_of"] = as_of
+    if windows:
+        asked["include_windows"] = True
     question = read_comparison(asked)
     with reading(question.as_of) as (connection, revision):
         refuse_one_number_in_parts(connection, number, revision)
@@ -221,7 +282,7 @@ def list_(
     from specdb.printing.finding import print_elements
 
     asked: dict[str, str] = {}
-    for name, value in (("maker", maker), ("kind", kind), *map(filter_of, fit or ())):
+    for name, value in (("maker", maker), ("kind", kind), *map(named_value, fit or ())):
         if value is not None and name in asked:
             raise QuestionError("This is asked twice.", value=value, field=name, remedy="Ask it once.")
         if value is not None:

@@ -14,9 +14,9 @@ from urllib.parse import quote
 
 import typer
 
-from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, KINDS
+from specdb.characteristics import ATTRIBUTES, BYPASSES, CHARACTERISTICS, KINDS, LOCATIONS
 
-_NO_FILTERS = ("kind", "fluids_compatible", "fluids_excluded", "successor")
+_NO_FILTERS = {"kind", "successor", *(key for key, a in ATTRIBUTES.items() if a.kind == "words")}
 OFFERED_AT_MOST = 50
 _SQLITE = re.compile(r"sqlite(?:\+pysqlite)?:///(.+)")
 _WORD_OF_A_SHELL = re.compile(r"[^\w@%+=:,./-]")
@@ -47,6 +47,28 @@ def fit(incomplete: str) -> list[str]:
 def filters(incomplete: str) -> list[str]:
     """What elements can be listed by, beside maker and kind."""
     return _beginning(incomplete, (*(key for key in ATTRIBUTES if key not in _NO_FILTERS), "fluid_class"))
+
+
+def locations(incomplete: str) -> list[str]:
+    return _beginning(incomplete, LOCATIONS)
+
+
+def bypasses(incomplete: str) -> list[str]:
+    """Where a bypass valve can be."""
+    return _beginning(incomplete, BYPASSES)
+
+
+def ingression(incomplete: str) -> list[str]:
+    from specdb.duty.question import IngressionAsked
+
+    return _beginning(incomplete, IngressionAsked.model_fields)
+
+
+def rules(incomplete: str) -> list[str]:
+    """Rules that can be switched, and all of them at once."""
+    from specdb.duty.rules import RULES
+
+    return _beginning(incomplete, ("none", *RULES))
 
 
 def assumptions(incomplete: str) -> list[str]:

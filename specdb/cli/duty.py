@@ -13,8 +13,9 @@ from typing import Annotated, Any, get_type_hints
 
 import typer
 
+from specdb.characteristics import BYPASSES, LOCATIONS
 from specdb.cli import completion
-from specdb.cli.typed import assumptions_of, fit_of, requirement_of
+from specdb.cli.typed import assumptions_of, fit_of, named_value, requirement_of, switches_of
 from specdb.errors import QuestionError
 
 AllowShare = Annotated[
@@ -57,6 +58,85 @@ BypassCrackingPressure = Annotated[
     str | None,
     typer.Option(metavar="QUANTITY", help="Drop at which the bypass opens: the terminal drop of a capacity."),
 ]
+PumpFlow = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Instead of --flow: that of the pump, times --area-ratio.")
+]
+AreaRatio = Annotated[
+    float | None, typer.Option(metavar="NUMBER", help="Of the cylinder on a return line, piston over ring: 1.6.")
+]
+Points = Annotated[
+    str | None,
+    typer.Option(metavar="TEXT", help='Viscosity of the fluid: "46 mm2/s at 40 degC; 6.8 mm2/s at 100 degC".'),
+]
+DensityTemperature = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Temperature of --density; by default the operating one.")
+]
+ColdStartTemperature = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Coldest temperature at which the machine starts.")
+]
+WorkingPressure = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Pressure of the filter's line.")]
+ReliefPressure = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Setting of the relief valve.")]
+Location = Annotated[
+    str | None,
+    typer.Option(metavar="PLACE", help="Place in the circuit: " + ", ".join(LOCATIONS) + ".",
+                 autocompletion=completion.locations),
+]  # fmt: skip
+Bypass = Annotated[
+    str | None,
+    typer.Option(metavar="WHERE", help="Where the bypass valve is: " + ", ".join(BYPASSES) + ".",
+                 autocompletion=completion.bypasses),
+]  # fmt: skip
+BypassFullFlowDrop = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Drop of the bypass valve at full flow of cold fluid.")
+]
+MaximumPressureDrop = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Without a bypass: greatest drop the element can see.")
+]
+PressureCycles = Annotated[
+    float | None, typer.Option(metavar="NUMBER", help="Cycles of the working pressure that a spin-on must stand.")
+]
+PumpInletPressure = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help='Least at the pump\'s inlet: "80 kPa abs", "-20 kPa".')
+]
+ReservoirVolume = Annotated[str | None, typer.Option(metavar="QUANTITY", help='Fluid in the reservoir: "400 L".')]
+TurnoversPerHour = Annotated[
+    float | None, typer.Option(metavar="NUMBER", help="Instead of --flow, off-line: turnovers of the reservoir.")
+]
+AirFlow = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Of a breather: air at the fastest change.")]
+AirPressureDrop = Annotated[
+    str | None, typer.Option(metavar="QUANTITY", help="Of a breather: most that the reservoir stands.")
+]
+TargetCleanliness = Annotated[
+    str | None, typer.Option(metavar="CODE", help="Code by ISO 4406 that the fluid must keep: 18/16/13.")
+]
+Ingression = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--ingression",
+        metavar="NAME=VALUE",
+        help='What gets in: "at_4=1e8 /min", at_6, at_14, "mass=0.5 g/h", environment=mobile. May be repeated.',
+        autocompletion=completion.ingression,
+    ),
+]
+ServiceInterval = Annotated[str | None, typer.Option(metavar="QUANTITY", help='How long it must last: "1000 h".')]
+CapacityUsed = Annotated[
+    str | None, typer.Option(metavar="SHARE", help="Share of the capacity that is used by then: 80 %.")
+]
+Derive = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--derive",
+        metavar="NAME=VALUE",
+        help='Rules that turn the duty into requirements: none, "collapse=no", "burst=2.5". May be repeated.',
+        autocompletion=completion.rules,
+    ),
+]
+PriceOf = Annotated[
+    list[str] | None,
+    typer.Option("--price", metavar="NUMBER=PRICE", help='Price of an element: "12-2 = 39". May be repeated.'),
+]
+ChangeCost = Annotated[float | None, typer.Option(metavar="NUMBER", help="Cost of one change, without the element.")]
+Currency = Annotated[str | None, typer.Option(metavar="WORD", help="Stands beside amounts of money: EUR.")]
 Assume = Annotated[
     list[str] | None,
     typer.Option(
@@ -70,6 +150,17 @@ QuestionFile = Annotated[
     Path | None,
     typer.Option("--duty", metavar="FILE", help="A file with the question in JSON, as the API takes it; - for input."),
 ]
+
+
+_FLUID = ("grade", "viscosity_index", "points", "viscosity", "density", "density_temperature")
+_PLAIN = (
+    *("flow", "pump_flow", "area_ratio", "reservoir_volume", "turnovers_per_hour"),
+    *("operating_temperature", "cold_start_temperature", "working_pressure", "relief_pressure", "location"),
+    *("bypass", "bypass_cracking_pressure", "bypass_full_flow_drop", "maximum_pressure_drop", "pressure_cycles"),
+    *("pump_inlet_pressure", "air_flow", "air_pressure_drop", "target_cleanliness"),
+    *("service_interval", "capacity_used"),
+)
+"""Fields of the duty that an option of the same name states."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +178,31 @@ class DutyTyped:
     fluid_class: FluidClass = None
     operating_temperature: OperatingTemperature = None
     bypass_cracking_pressure: BypassCrackingPressure = None
+    cold_start_temperature: ColdStartTemperature = None
+    points: Points = None
+    density_temperature: DensityTemperature = None
+    location: Location = None
+    working_pressure: WorkingPressure = None
+    relief_pressure: ReliefPressure = None
+    bypass: Bypass = None
+    bypass_full_flow_drop: BypassFullFlowDrop = None
+    maximum_pressure_drop: MaximumPressureDrop = None
+    pressure_cycles: PressureCycles = None
+    pump_flow: PumpFlow = None
+    area_ratio: AreaRatio = None
+    reservoir_volume: ReservoirVolume = None
+    turnovers_per_hour: TurnoversPerHour = None
+    pump_inlet_pressure: PumpInletPressure = None
+    air_flow: AirFlow = None
+    air_pressure_drop: AirPressureDrop = None
+    target_cleanliness: TargetCleanliness = None
+    ingression: Ingression = None
+    service_interval: ServiceInterval = None
+    capacity_used: CapacityUsed = None
+    price: PriceOf = None
+    change_cost: ChangeCost = None
+    currency: Currency = None
+    derive: Derive = None
     assume: Assume = None
     duty: QuestionFile = None
 
@@ -99,11 +215,17 @@ class DutyTyped:
         if self.allow is not None:
             part(asked, "original")["allow"] = self.allow
         stated = part(asked, "duty")
-        fluid = {name: getattr(self, name) for name in ("grade", "viscosity_index", "viscosity", "density")}
+        fluid = {name: getattr(self, name) for name in _FLUID}
         _put(stated, "fluid", fluid | {"class": self.fluid_class})
-        for name in ("flow", "operating_temperature", "bypass_cracking_pressure"):
+        for name in _PLAIN:
             if (value := getattr(self, name)) is not None:
                 stated[name] = value
+        _put(stated, "ingression", dict(map(named_value, self.ingression or [])))
+        _put(stated, "costs", {"currency": self.currency, "change_cost": self.change_cost})
+        if self.price:
+            _put(stated, "costs", {"prices": "; ".join(self.price)})
+        if self.derive:
+            stated["derive"] = switches_of(self.derive)
         if self.require:
             stated["require"] = [*part(stated, "require", list), *map(requirement_of, self.require)]
         _put(stated, "fit", dict(map(fit_of, self.fit or [])))

@@ -87,12 +87,19 @@ def _usage(error: typer.TyperException) -> tuple[str, str]:
     said = "A command is missing" if _is_help(error) else error.format_message().strip()
     if (option := getattr(error, "option_name", None)) and hasattr(error, "possibilities"):
         # The parser's sentence repeats the option as typed; whatever is in it, it is one line here.
-        near = sorted(error.possibilities or ())
+        near = _options_with(error, option) or sorted(error.possibilities or ())
         said = f"There is no option {shown(option)}." + (f" Did you mean {' or '.join(near)}?" if near else "")
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "specdb"
     message = printable(" ".join(said.split()))
     return message if message.endswith((".", "?")) else f"{message}.", f"See {command} --help."
+
+
+def _options_with(error: typer.TyperException, option: str) -> list[str]:
+    """Options of the command whose name holds the one that was typed, such as a part of a long one."""
+    context, word = getattr(error, "ctx", None), option.lstrip("-").replace("_", "-")
+    known = [] if context is None or len(word) < 3 else [name for each in context.command.params for name in each.opts]
+    return sorted(name for name in known if word in name)
 
 
 def _place(error: typer.TyperException) -> str | None:
@@ -118,10 +125,10 @@ def _option_of(field: str) -> str:
         return field
     if match := re.fullmatch(r"duty\.require\.(\d+)(?:\.(.+))?", field):
         return f"--require no. {int(match[1]) + 1}" + (f", {match[2]}" if match[2] else "")
-    if match := re.fullmatch(r"duty\.(fit|assumptions)\.?(.*)", field):
-        return f"{'--fit' if match[1] == 'fit' else '--assume'} {match[2]}".rstrip()
-    if match := re.fullmatch(r"duty\.(?:fluid\.)?(\w+)", field):
-        return "--fluid-class" if match[1] == "class" else f"--{match[1].replace('_', '-')}"
+    if match := re.fullmatch(r"duty\.(fit|assumptions|ingression|derive)\b\.?(.*)", field):
+        return f"--{'assume' if match[1] == 'assumptions' else match[1]} {match[2]}".rstrip()
+    if match := re.fullmatch(r"duty\.(?:(?:fluid|costs)\.)?(\w+)", field):
+        return {"class": "--fluid-class", "prices": "--price"}.get(match[1], f"--{match[1].replace('_', '-')}")
     if field.startswith("original") and typed("--original"):
         return "--original"
     if match := re.fullmatch(r"elements\.(\d+)(?:\.\w+)?", field):

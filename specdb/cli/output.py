@@ -24,14 +24,14 @@ def give(answer: WithTable, form: Form, units: Units, printed: Callable[[Console
     if form is Form.json:
         write_json(answer.model_dump_json(indent=2))
     elif form is Form.csv:
-        _write_utf8(answer.table(units.value).csv())
+        write_utf8(answer.table(units.value).csv())
     else:
         write_for_people(printed)
 
 
 def write_json(text: str) -> None:
     """JSON is UTF-8 (RFC 8259, section 8.1), whatever the console takes."""
-    _write_utf8(f"{text}\n")
+    write_utf8(f"{text}\n")
 
 
 def write_for_people(printed: Callable[[Console], None]) -> None:
@@ -55,7 +55,7 @@ def write(text: str) -> None:
         raise typer.Exit(OUTPUT_CLOSED) from None
 
 
-def _write_utf8(text: str) -> None:
+def write_utf8(text: str) -> None:
     """The bytes of ``text`` in UTF-8, its line ends as they are."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(encoding="utf-8", newline="")

@@ -43,12 +43,6 @@ def fit_of(text: str) -> tuple[str, str | dict[str, str]]:
     return (name, {"value": measure.strip(), "tolerance": tolerance.strip()}) if sign else (name, value.strip())
 
 
-def filter_of(text: str) -> tuple[str, str]:
-    """What elements are listed by, as typed: "thread 1-12 UNF", "outside_diameter 96 mm +- 2 mm"."""
-    name, _, value = text.strip().replace("=", " ", 1).partition(" ")
-    return name, value.strip()
-
-
 def assumptions_of(texts: list[str]) -> str | dict[str, Any]:
     """Assumptions as typed: "customary", names with or without a value, or both, where the names have the last word."""
     from specdb.duty.question import AssumptionsAsked
@@ -58,3 +52,18 @@ def assumptions_of(texts: list[str]) -> str | dict[str, Any]:
     all_of_them = dict.fromkeys(AssumptionsAsked.model_fields, True) if "customary" in texts else {}
     pairs = (text.partition("=") for text in texts if text != "customary")
     return all_of_them | {name.strip(): value.strip() if sign else True for name, sign, value in pairs}
+
+
+def named_value(text: str) -> tuple[str, str]:
+    """A field and its value as typed: "thread 1-12 UNF", "outside_diameter 96 mm +- 2 mm", "at_4=1e8 /min"."""
+    name, _, value = text.strip().replace("=", " ", 1).partition(" ")
+    return name, value.strip()
+
+
+def switches_of(texts: list[str]) -> dict[str, Any]:
+    """Switches of rules as typed: "none", "collapse=no", "burst=2.5"; what is named has the last word."""
+    from specdb.duty.rules import RULES
+
+    all_off = dict.fromkeys(RULES, False) if "none" in texts else {}
+    pairs = (named_value(text) for text in texts if text not in ("none", "all"))
+    return all_off | {name: {"yes": True, "no": False}.get(value.casefold(), value or True) for name, value in pairs}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar, get_args
@@ -154,15 +155,19 @@ AsOfText = Annotated[
 """A revision number, a date or a time; which of them, and whether there was one, the store decides."""
 
 
+def _joined(word: str) -> str:
+    return re.sub(r"[\s_-]+", "", word.casefold())
+
+
 @dataclass(frozen=True)
 class OneOf:
-    """A word of a list, read without regard to case."""
+    """A word of a list, read without regard to case, blanks and hyphens: "offline" is "off-line"."""
 
     words: tuple[str, ...]
 
     def read(self, value: object) -> str:
-        known = {word.casefold(): word for word in self.words}
-        word = known.get(text_of(value).strip().casefold())
+        known = {_joined(word): word for word in self.words}
+        word = known.get(_joined(text_of(value)))
         if word is None:
             raise ValueError(f'"{shown(value)}" is not one of {", ".join(self.words)}')
         return word
@@ -688,4 +693,5 @@ def _fault(
         beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]
         remedy = f"State it, or leave out {' and '.join(beside)}." if beside else None
     field = ".".join(shown(str(part)) for part in place) or None
-    return QuestionError(message.removeprefix("Value error, "), field=field, remedy=remedy)
+    message = message.removeprefix("Value error, ").replace("Input should be", "This must be", 1)
+    return QuestionError(message if message.endswith(".") else f"{message}.", field=field, remedy=remedy)

@@ -24,5 +24,5 @@ def within_validity(value: Number, valid: bool | npt.NDArray[np.bool_], message:
     if isinstance(value, np.ndarray) or isinstance(valid, np.ndarray):
         return cast(Number, np.where(valid, value, np.nan))
     if not valid:
-        raise ConditionsError(message, value=float(value), remedy=remedy)
+        raise ConditionsError(message, value=f"{float(value):.6g}", remedy=remedy)
     return value

@@ -12,6 +12,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from defusedxml.ElementTree import fromstring
 from starlette.testclient import TestClient
 
 import api
@@ -20,6 +21,7 @@ from specdb.catalog.store import open_store
 from specdb.demo import demo_folder
 from specdb.exchange import import_folder
 
+SVG = "{http://www.w3.org/2000/svg}"
 FOLDER = Path(api.__file__).parent / "examples"
 _TIME = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?Z")
 _CURSOR = re.compile(r"cursor=[A-Za-z0-9_-]{44}")
@@ -42,7 +44,8 @@ def the_same_in_every_store(text: str) -> str:
 
 
 def answered(client: TestClient, operation_id: str, asked: dict[str, Any]) -> dict[str, Any]:
-    """``answer`` and, where there is one, ``table`` of a request of an operation."""
+    """``answer`` and, where there is one, ``table`` of a request of an operation; of a picture what it is called and
+    what it tells who cannot see it, since how it is drawn is its own business."""
     method, path, operation = addressed(client)[operation_id]
     address = path.format(**asked.get("path", {}))
     sent: dict[str, Any] = {"params": asked.get("query", {})}
@@ -52,6 +55,9 @@ def answered(client: TestClient, operation_id: str, asked: dict[str, Any]) -> di
         sent["files"] = {"file": (asked["file"]["name"], asked["file"]["text"].encode())}
     response = client.request(method, address, **sent)
     assert response.status_code == 200, response.text
+    if "image/svg+xml" in operation["responses"]["200"]["content"]:
+        drawn = fromstring(response.content)
+        return {"picture": {name: drawn.findtext(f"{SVG}{name}") for name in ("title", "desc")}}
     found = {"answer": json.loads(the_same_in_every_store(response.text))}
     if "text/csv" in operation["responses"]["200"]["content"]:
         response = client.request(method, address, **sent, headers={"accept": "text/csv"})

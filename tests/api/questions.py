@@ -80,6 +80,7 @@ QUESTIONS = st.fixed_dictionaries(
             optional={"maker": st.just("Quollbeck"), "allow": st.just("5 %")},
         ),
         "include_without_evidence": st.booleans(),
+        "include_windows": st.booleans(),
         "as_of": st.sampled_from([1, "1", "1998-05-31"]),
     },
 )

@@ -39,14 +39,17 @@ def test_the_answer_holds_every_field_of_the_contract(ask: Ask) -> None:
     assert len(ids) == len(set(ids))
     for requirement in answer["requirements"]:
         assert set(requirement) >= {"id", "characteristic", "low", "high", "unit", "origin", "words", "size", "flow"}
-        assert requirement["origin"] in ("stated", "original")
+        assert requirement["origin"] in ("stated", "original", "derived")
+        assert (requirement["rule"] is not None) == (requirement["origin"] == "derived")
+    advisory = {requirement["id"] for requirement in answer["requirements"] if requirement["advisory"]}
     for place, candidate in enumerate(answer["candidates"], start=1):
         assert candidate["rank"] == place
         assert set(candidate["element"]) >= {"element_id", "maker", "number"}
         verdicts = {c["requirement"]: c["verdict"] for c in candidate["criteria"]}
         assert list(verdicts) == ids
-        assert candidate["misses"] == [each for each, verdict in verdicts.items() if verdict == "misses"]
-        assert candidate["not_shown"] == [each for each, verdict in verdicts.items() if verdict == "not_shown"]
+        counted = {each: verdict for each, verdict in verdicts.items() if each not in advisory}
+        assert candidate["misses"] == [each for each, verdict in counted.items() if verdict == "misses"]
+        assert candidate["not_shown"] == [each for each, verdict in counted.items() if verdict == "not_shown"]
         for criterion in candidate["criteria"]:
             _whole_criterion(criterion)
 
@@ -85,18 +88,20 @@ def test_what_the_duty_states_and_what_the_original_adds(ask: Ask) -> None:
     diameter = requirements["outside_diameter"]
     assert (diameter["low"], diameter["high"], diameter["unit"]) == (94, 98, "mm")
     assert requirements["thread"]["word"] == "1-12 UNF"
-    assert requirements["working_pressure"]["origin"] == "original"
+    # Of the original and by the duty's own: the stricter decides, and both are shown.
+    for number, comes_from in enumerate((("original", None), ("derived", "envelope")), start=1):
+        working = requirements[f"working_pressure-{number}"]
+        assert (working["origin"], working["rule"], working["low"]) == (*comes_from, 1000)
     assert "bubble_point" not in requirements
 
 
 def test_fields_that_no_rule_read_are_named(ask: Ask) -> None:
-    assert set(ask(EXAMPLE)["unused"]) == {
-        "duty.operating_temperature",
-        "duty.cold_start_temperature",
-        "duty.working_pressure",
-        "duty.location",
-        "duty.fluid.grade",
-        "duty.fluid.viscosity_index",
+    # The one drop that is asked has a viscosity of its own; the rules read all the rest.
+    assert set(ask(EXAMPLE)["unused"]) == {"duty.fluid.grade", "duty.fluid.viscosity_index"}
+    unruled = EXAMPLE | {"duty": EXAMPLE["duty"] | {"derive": "none"}}
+    assert set(ask(unruled)["unused"]) == {
+        *("duty.operating_temperature", "duty.cold_start_temperature", "duty.working_pressure"),
+        *("duty.fluid.grade", "duty.fluid.viscosity_index"),
     }
 
 
@@ -161,10 +166,16 @@ def test_the_original_is_found_however_its_number_is_spaced(ask: Ask, named: dic
     assert answer["original"]["element"]["number"] == "Dulse 23"
 
 
+def _pairs(long: dict[str, Any], short: dict[str, Any]) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    return zip(long["candidates"][:3], short["candidates"], strict=True)
+
+
 def test_limit_cuts_the_list_and_nothing_else(ask: Ask) -> None:
     long, short = ask(DULSE | {"limit": 50}), ask(DULSE | {"limit": 3})
     assert len(long["candidates"]) == 50
-    assert short == long | {"candidates": long["candidates"][:3]}
+    # What is asked of makers, and medians, are of the candidates listed.
+    told = [candidate | {"trade_offs": each["trade_offs"]} for candidate, each in _pairs(long, short)]
+    assert short == long | {"candidates": told, "tests_to_ask_for": short["tests_to_ask_for"]}
     assert ask(DULSE | {"limit": 3.0}) == short
     assert len(ask(DULSE)["candidates"]) == 20
 

@@ -91,6 +91,9 @@ def test_what_cannot_be_worked_out_is_refused(client, key, asked, code, pointers
         ("pore_size", "surface_tension_mn_m"),
         ("pore_size", "contact_angle_deg"),
         ("cleanliness_code", "volume_ml"),
+        ("return_flow", "area_ratio"),
+        ("turnover", "turnovers_per_hour"),
+        ("service_interval", "price"),
     ],
 )
 def test_no_float_takes_what_is_no_finite_number(client, key, field, number) -> None:

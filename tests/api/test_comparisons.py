@@ -34,8 +34,8 @@ def test_each_element_is_told_as_the_ranking_tells_it(client: TestClient, units:
     for name in ("original", "requirements", "order", "assumptions", "unused", "notes", "cautions"):
         assert told[name] == ranked[name], name
     for found, expected in zip(told["elements"], chosen, strict=True):
-        own = ("rank", "nothing_on_file")
-        assert {k: v for k, v in found.items() if k not in own} == {k: v for k, v in expected.items() if k != "rank"}
+        own = ("rank", "nothing_on_file", "trade_offs", "unbeaten")  # beside those compared
+        assert {k: v for k, v in found.items() if k not in own} == {k: v for k, v in expected.items() if k not in own}
         assert found["nothing_on_file"] is False
     # Their places among each other are those of the ranking.
     assert [e["rank"] for e in told["elements"]] == [3, 1, 5, 4, 2]
@@ -159,7 +159,7 @@ def test_how_an_element_is_named(client: TestClient, element: Any, pointer: str)
 def test_what_is_no_field_of_a_comparison_is_refused(client: TestClient) -> None:
     asked = {"elements": [{"number": "Dulse 23"}], **BETA, "limit": 5}
     document = refusal(client.post(COMPARISONS, json=asked), 422, "request", "/limit")
-    assert "elements, original, duty, as_of" in document["errors"][0]["remedy"]
+    assert "elements, original, duty, include_windows, as_of" in document["errors"][0]["remedy"]
 
 
 def test_nothing_to_compare_by(client: TestClient) -> None:

@@ -18,13 +18,17 @@ COLUMNS = [
     "rank", "element_id", "maker", "number", "requirement", "characteristic", "required_low", "required_high",
     "required_word", "unit", "nominal_mm", "size_um", "size_scale", "flow_l_min", "viscosity_low_mm2_s",
     "viscosity_high_mm2_s", "density_kg_m3", "terminal_pressure_drop_kpa", "cycle_pressure_kpa", "test_liquid",
-    "drop_of", "capacity_basis", "standard", "dust", "allow", "origin", "verdict", "verdict_without_assumptions",
-    "assumed", "reason", "lean", "shown_low", "shown_high", "shown_word", "difference_mm", "estimate", "margin",
-    "basis", "by_rounding", "explanation", "sources", "catalog_revision", "method_version",
+    "drop_of", "capacity_basis", "standard", "dust", "allow", "origin", "rule", "advisory", "estimated",
+    "verdict", "verdict_without_assumptions", "assumed", "reason", "lean", "shown_low", "shown_high",
+    "shown_word", "difference_mm", "estimate", "margin", "basis", "by_rounding", "explanation", "sources",
+    "claims", "candidate_cautions", "service_life",
+    "largest_flow_l_min", "highest_viscosity_mm2_s", "coldest_degc", "met_beyond", "catalog_revision", "method_version",
     "cautions",
 ]  # fmt: skip
-US = {"mm": "in", "l_min": "us_gpm", "kg_m3": "lb_ft3", "kpa": "psi"}
+YES_NO = {"true": True, "false": False}
+US = {"mm": "in", "l_min": "us_gpm", "kg_m3": "lb_ft3", "kpa": "psi", "degc": "degf"}
 DUTY = {name: EXAMPLE[name] for name in ("original", "duty")}
+IN_THE_HEAD = {**DUTY, "duty": {**DUTY["duty"], "bypass": "head"}}
 ELEMENTS = [{"number": "Dulse 24"}, {"number": "2024-07"}, {"number": "Dulse 23"}]
 
 Row = dict[str, str]
@@ -73,6 +77,8 @@ def rebuilt_requirement(row: Row) -> dict[str, Any]:
         **{name: row[name] or None for name in ("test_liquid", "drop_of", "capacity_basis", "standard", "dust")},
         "allow": float(row["allow"]),
         "origin": row["origin"],
+        "rule": row["rule"] or None,
+        **{name: YES_NO[row[name]] for name in ("advisory", "estimated")},
     }
 
 
@@ -80,6 +86,7 @@ def rebuilt_criterion(row: Row) -> dict[str, Any]:
     return {
         "requirement": row["requirement"],
         "characteristic": row["characteristic"],
+        "advisory": YES_NO[row["advisory"]],
         "verdict": row["verdict"],
         "verdict_without_assumptions": row["verdict_without_assumptions"],
         "assumed": row["assumed"].split("; ") if row["assumed"] else [],
@@ -95,7 +102,7 @@ def rebuilt_criterion(row: Row) -> dict[str, Any]:
         "estimate": number(row["estimate"]),
         "margin": number(row["margin"]),
         "basis": row["basis"] or None,
-        "by_rounding": {"true": True, "false": False}[row["by_rounding"]],
+        "by_rounding": YES_NO[row["by_rounding"]],
         "explanation": row["explanation"],
     }
 
@@ -116,12 +123,16 @@ def assert_same(rows: list[Row], told: dict[str, Any], shown: list[dict[str, Any
         assert row["sources"] == "; ".join(dict.fromkeys(s["source"] for s in criterion["sources"] if s["source"]))
         assert int(row["catalog_revision"]) == told["catalog_revision"]
         assert row["method_version"] == told["method_version"]
+    told_once = [cell for e in shown for cell in (" ".join(e["cautions"]), *[""] * (len(e["criteria"]) - 1))]
+    assert [row["candidate_cautions"] for row in rows] == told_once
     # Once, where the sheet is read.
     assert [row["cautions"] for row in rows] == [" ".join(told["cautions"]), *[""] * (len(rows) - 1)]
 
 
 @pytest.mark.parametrize("units", ["si", "us"])
-@pytest.mark.parametrize("asked", [DUTY, {"original": {"number": "2024-07"}}], ids=["duty", "original"])
+@pytest.mark.parametrize(
+    "asked", [DUTY, {"original": {"number": "2024-07"}}, IN_THE_HEAD], ids=["duty", "original", "in-the-head"]
+)
 def test_a_ranking_can_be_rebuilt_from_its_table(client: TestClient, asked: dict[str, Any], units: str) -> None:
     asked = {**asked, "limit": 40}
     told = client.post(EQUIVALENTS, json=asked, params={"units": units}).json()

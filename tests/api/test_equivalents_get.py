@@ -129,7 +129,7 @@ def test_a_state_before_there_was_one(client: TestClient) -> None:
 
 
 def test_several_faults_are_told_at_once(client: TestClient) -> None:
-    query = {"flw": "75 L/min", "require.0.size": "1", "limit": "x", "assumptions": "usual", "fit.kind": "spinon"}
+    query = {"flw": "75 L/min", "require.0.size": "1", "limit": "x", "assumptions": "usual", "fit.kind": "can"}
     refusal(client.get(EQUIVALENTS, params=query), 422, "question", *(f"/{name}" for name in query))
 
 

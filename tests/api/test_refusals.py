@@ -12,10 +12,11 @@ import pytest
 import sqlalchemy as sa
 from starlette.testclient import TestClient
 
-import api.routes.equivalents as equivalents_route
+import api.question
 from api import create_app
 from api.admission import BODY_BYTES
 from specdb.catalog.store import open_store
+from specdb.duty.question import JUDGED
 from specdb.errors import SHOWN_CHARACTERS
 from specdb.exchange import import_folder
 from tests.api.asking import EQUIVALENTS, EXAMPLE, JSON, refusal, requiring
@@ -153,7 +154,7 @@ def test_a_word_that_is_none_of_a_list_is_shown_with_the_whole_list(client: Test
     response = client.post(EQUIVALENTS, json=requiring(characteristic="collapse", at_least="1 bar"))
     detail = refusal(response, 422, "request", f"{REQUIRE}/characteristic")["errors"][0]["detail"]
     assert '"collapse"' in detail
-    assert detail.endswith("temperature_high")
+    assert detail.endswith(JUDGED[-1])
 
 
 # --- numbers that JSON or a double cannot hold -----------------------------------------------------
@@ -436,7 +437,7 @@ def test_an_unforeseen_failure_shows_nothing_of_the_inside(
     def fail(*_: object) -> None:
         raise RuntimeError("inner secret")
 
-    monkeypatch.setattr(equivalents_route, "rank", fail)
+    monkeypatch.setattr(api.question, "rank", fail)
     with TestClient(create_app(demo_store_url), raise_server_exceptions=False) as client:
         response = client.post(EQUIVALENTS, json=EXAMPLE)
     refusal(response, 500, "internal")

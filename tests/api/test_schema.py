@@ -51,7 +51,9 @@ NOT_THERE, NOT_TOLD, MOVED, NOT_ALLOWED = "404", "422", "409", "403"
 # allows.
 OPERATIONS = [
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_equivalents", "get_equivalents", "compare_elements")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_test_requests", "get_test_requests")),
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("get_element", "list_elements", "list_revisions", "search")),
+    _may("get_picture", NOT_THERE, NOT_TOLD),
     _may("import_catalogue", NOT_TOLD, MOVED),
     *(_may(each, NOT_TOLD) for each in OPERATION_IDS.values()),
 ]
@@ -78,6 +80,9 @@ class Service:
         self.app = None
 
 
+PICTURES_AT = "/v1/elements/{element_id}/pictures/{picture}"
+OF_A_PICTURE = {"element_id", "picture", "units", "as_of", *example_of("get_picture")["request"]["query"]}
+OF_REQUESTS = {"original.number", "units", "format", *example_of("get_test_requests")["request"]["query"]}
 LATER_REQUIREMENT = re.compile(r"require\.([3-9]|1[0-6])\.")
 
 
@@ -86,11 +91,23 @@ def described(service: Service, operations: list[dict[str, Any]], *, only: str =
     document = copy.deepcopy(create_app().openapi())
     asked = document["paths"]["/v1/equivalents"]["get"]
     asked["parameters"] = [each for each in asked["parameters"] if not LATER_REQUIREMENT.match(each["name"])]
+    # What takes the same question is tried with a part of it.
+    again = document["paths"]["/v1/test-requests"]
+    again["get"]["parameters"] = [each for each in again["get"]["parameters"] if each["name"] in OF_REQUESTS]
+    again["post"]["requestBody"]["content"]["application/json"]["schema"] = _without_duty(document)
+    drawn = document["paths"][PICTURES_AT]["get"]  # the rest of its question's names are tried of equivalents
+    drawn["parameters"] = [each for each in drawn["parameters"] if each["name"] in OF_A_PICTURE]
     if only:
         document["paths"] = {only: document["paths"][only]}
     schema = schemathesis.openapi.from_dict(document, config=schemathesis.Config.from_dict({"operations": operations}))
     schema.app = service
     return schema
+
+
+def _without_duty(document: dict[str, Any]) -> dict[str, Any]:
+    question = copy.deepcopy(document["components"]["schemas"]["Question"])
+    del question["properties"]["duty"]
+    return question
 
 
 def check(case: Case) -> None:
@@ -205,6 +222,7 @@ def test_operations_are_named_by_hand_and_told_apart(operations: dict[str, dict[
     assert set(operations) == {
         *("get_health", "list_characteristics", "list_elements", "get_element", "search", "list_revisions"),
         *("import_catalogue", "find_equivalents", "get_equivalents", "compare_elements", "list_calculations"),
+        *("find_test_requests", "get_test_requests", "get_picture"),
         *OPERATION_IDS.values(),
     }
     summaries = [operation["summary"] for operation in operations.values()]
@@ -233,7 +251,8 @@ def test_every_answer_and_refusal_is_described(document: dict[str, Any]) -> None
                     assert forms == {"application/problem+json"}
                 else:
                     rows = any(parameter["name"] == "format" for parameter in operation.get("parameters", ()))
-                    assert forms == {"application/json", *(["text/csv"] if rows else [])}
+                    told = {"application/json", *(["text/csv"] if rows else [])}
+                    assert forms == ({"image/svg+xml"} if path == PICTURES_AT else told)
 
 
 def test_lists_say_that_they_link(operations: dict[str, dict[str, Any]]) -> None:
@@ -312,8 +331,9 @@ def test_every_operation_has_an_example_in_the_description(operations: dict[str,
     assert {file.stem for file in examples.FOLDER.glob("*.json")} == set(operations)
     for name, operation in operations.items():
         example, content = example_of(name), operation["responses"]["200"]["content"]
-        assert content["application/json"]["example"] == example["answer"]
+        assert content.get("application/json", {}).get("example") == example.get("answer")
         assert ("text/csv" in content) == ("table" in example)
+        assert ("image/svg+xml" in content) == ("picture" in example) == ("answer" not in example)
         asked = example["request"].get("query", {}) | example["request"].get("path", {})
         told = {p["name"]: p["example"] for p in operation.get("parameters", ()) if "example" in p}
         assert told == asked

@@ -35,6 +35,7 @@ def test_commands_and_options_are_offered() -> None:
     assert {"import", "export", "serve", "demo", "calc"} <= set(_offered("specdb "))
     assert _offered("specdb rank --expl") == ["--explain"]
     assert _offered("specdb rank --units ") == ["si", "us"]
+    assert _offered("specdb picture c") == ["criteria"]
 
 
 def test_words_of_the_vocabulary_are_offered() -> None:

@@ -108,6 +108,15 @@ def test_a_claim_is_told_as_a_claim(run: Run, folder: Callable[..., Path], own_u
     assert "no test result" in printed
 
 
+def test_a_number_known_from_claims_only_is_refused_alike_wherever_it_is_asked_for(run: Run) -> None:
+    shown = run("show", "45/2").refused(3)
+    assert "Gorsepan 45/2 is claimed to replace Quollbeck Dulse 23 (GP-1, 2019-10-03): a claim, no proof." in shown
+    assert run("rank", "45/2").refused(3) == shown
+    remedy = shown.partition("Found: 45/2. ")[2]
+    assert remedy
+    assert remedy in run("compare", "12-2", "--original", "45/2").refused(3)
+
+
 def test_a_search_that_finds_nothing_says_what_to_try(run: Run) -> None:
     done = run("search", "zzzzz")
     assert done.status == 0

@@ -24,10 +24,11 @@ class Facts:
     tests: pd.DataFrame
     ratings: pd.DataFrame
     sources: Any
+    claims: pd.DataFrame
 
     def snapshot(self) -> Snapshot:
         return build_snapshot(
-            self.revision, self.elements, self.attributes, self.tests, self.ratings, self.sources
+            self.revision, self.elements, self.attributes, self.tests, self.ratings, self.sources, self.claims
         )
 
     def element_id(self, number: str) -> str:
@@ -139,5 +140,16 @@ def no_attribute(number: str, name: str) -> Change:
         rows = (facts.attributes["element_id"] == facts.element_id(number)) & (facts.attributes["name"] == name)
         assert rows.any(), "the attribute to leave out is not on file"
         return Facts(**{**vars(facts), "attributes": facts.attributes[~rows]})
+
+    return change
+
+
+def no_claim(number: str, replaces_number: str) -> Change:
+    """Nobody had claimed that the one number replaces the other."""
+
+    def change(facts: Facts) -> Facts:
+        of_it = (facts.claims["number"] == number) & (facts.claims["replaces_number"] == replaces_number)
+        assert of_it.any(), "the claim to leave out is not on file"
+        return Facts(**{**vars(facts), "claims": facts.claims[~of_it]})
 
     return change

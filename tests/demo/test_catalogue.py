@@ -18,6 +18,7 @@ from specdb.characteristics import (
     ATTRIBUTES,
     CAPACITY_BASES,
     CHARACTERISTICS,
+    CONTRARY,
     DROP_OF,
     FLUID_CLASSES,
     LABORATORIES,
@@ -87,7 +88,7 @@ def test_every_standard_occurs(characteristic: str, standard: str) -> None:
 def test_every_attribute_occurs_with_all_its_choices(attribute: str) -> None:
     stated = {word for row in table("elements") for word in _words(attribute, row[attribute])}
     assert stated - {""}
-    if attribute != "fluids_excluded":  # some are excluded by nobody
+    if attribute not in ("fluids_excluded", "fluids_tested", "fluids_failed"):  # some are listed by nobody
         assert set(ATTRIBUTES[attribute].choices) <= stated
 
 
@@ -99,9 +100,9 @@ def test_every_fluid_class_is_listed_as_compatible_somewhere() -> None:
     assert {name for row in table("elements") for name in row["fluids_compatible"].split()} == set(FLUID_CLASSES)
 
 
-def test_no_fluid_is_compatible_and_excluded_at_once() -> None:
-    both = [set(r["fluids_compatible"].split()) & set(r["fluids_excluded"].split()) for r in table("elements")]
-    assert not any(both)
+@pytest.mark.parametrize(("against", "favour"), CONTRARY.items())
+def test_no_fluid_is_in_two_contrary_lists_at_once(against: str, favour: str) -> None:
+    assert not any(set(r[favour].split()) & set(r[against].split()) for r in table("elements"))
 
 
 @pytest.mark.parametrize(
@@ -332,6 +333,19 @@ ODDITIES: dict[str, tuple[str, Callable[[Row], Any]]] = {
     "a measure in inches": ("elements", lambda r: r["outside_diameter"].endswith(" in")),
     "an obsolete element with a successor": ("elements", lambda r: r["status"] == "obsolete" and r["successor"]),
     "an excluded fluid": ("elements", lambda r: "HFC" in r["fluids_excluded"].split()),
+    "a fluid that a sheet lists as compatible and a soaking test failed": (
+        "elements",
+        lambda r: set(r["fluids_compatible"].split()) & set(r["fluids_failed"].split()),
+    ),
+    "zinc in an element listed for a fluid with water": (
+        "elements",
+        lambda r: r["zinc_parts"] == "yes" and {"HFC", "HFAE"} & set(r["fluids_compatible"].split()),
+    ),
+    "a mesh opening in millimetres": ("ratings", lambda r: r["characteristic"] == "mesh_opening" and r["unit"] == "mm"),
+    "a drop of air that names no flow": (
+        "ratings",
+        lambda r: r["characteristic"] == "air_pressure_drop" and not r["flow"],
+    ),
     "a claim with one side absent": (
         "interchanges",
         lambda r: (r["replaces_maker"], r["replaces_number"]) not in _named_elements(),
@@ -411,6 +425,9 @@ CHECKSUMS: dict[str, tuple[int, dict[str, tuple[int, float]]]] = {
             "gasket_inside_diameter": (87, 5_042.969),
             "fluids_compatible": (171, 0.0),
             "fluids_excluded": (160, 0.0),
+            "fluids_tested": (10, 0.0),
+            "fluids_failed": (4, 0.0),
+            "zinc_parts": (19, 0.0),
             "status": (171, 0.0),
             "successor": (6, 4_663.0),
             "series": (171, 37_145.0),
@@ -419,45 +436,45 @@ CHECKSUMS: dict[str, tuple[int, dict[str, tuple[int, float]]]] = {
         },
     ),
     "ratings": (
-        2289,
+        2319,
         {
             "rating": (3, 0.0),
             "supersedes": (2, 0.0),
-            "maker": (2_289, 0.0),
-            "number": (2_289, 473_847.0),
-            "characteristic": (2_289, 0.0),
-            "qualifier": (2_289, 0.0),
-            "value": (2_289, 6_917_582.542),
-            "unit": (1_674, 0.0),
+            "maker": (2_319, 0.0),
+            "number": (2_319, 483_382.0),
+            "characteristic": (2_319, 0.0),
+            "qualifier": (2_319, 0.0),
+            "value": (2_319, 10_095_210.867),
+            "unit": (1_695, 0.0),
             "size": (554, 5_363.0),
-            "flow": (1_252, 102_097.0),
+            "flow": (1_259, 106_297.0),
             "viscosity": (538, 23_748.0),
             "density": (120, 103_440.0),
-            "test": (1_239, 1_091.0),
-            "standard": (1_818, 0.0),
-            "edition": (1_698, 3_411_859.0),
+            "test": (1_244, 1_091.0),
+            "standard": (1_827, 0.0),
+            "edition": (1_707, 3_429_994.0),
             "dust": (710, 0.0),
             "gravimetric_level": (670, 7_037.0),
             "terminal_pressure_drop": (713, 96_419.0),
             "test_liquid": (109, 212.0),
             "drop_of": (536, 0.0),
             "capacity_basis": (713, 0.0),
-            "cycle_pressure": (48, 2_185.0),
-            "laboratory": (1_798, 0.0),
-            "source": (2_289, 0.0),
-            "page": (2_250, 6_260.0),
-            "remark": (13, 625.0),
+            "cycle_pressure": (56, 2_216.8),
+            "laboratory": (1_807, 0.0),
+            "source": (2_319, 0.0),
+            "page": (2_280, 6_348.0),
+            "remark": (23, 625.0),
         },
     ),
     "interchanges": (
-        11,
+        13,
         {
-            "maker": (11, 0.0),
-            "number": (11, 3_110.0),
-            "replaces_maker": (11, 0.0),
-            "replaces_number": (11, 2_185.0),
-            "source": (11, 0.0),
-            "date": (11, 22_240.0),
+            "maker": (13, 0.0),
+            "number": (13, 3_110.0),
+            "replaces_maker": (13, 0.0),
+            "replaces_number": (13, 2_185.0),
+            "source": (13, 0.0),
+            "date": (13, 26_286.0),
             "remark": (2, 0.0),
         },
     ),

@@ -36,6 +36,7 @@ from specdb.characteristics import (
 )
 from specdb.cli import app as command_line
 from specdb.cli import errors as endings
+from specdb.cli.drawing import PictureName
 from specdb.criteria import BASES, CARRIERS, REASONS
 from specdb.duty import ASSUMPTION_SENTENCES
 from specdb.duty.dotted import dotted_names
@@ -52,6 +53,7 @@ from specdb.duty.question import (
 from specdb.duty.requirement import CUSTOMARY, GATE_OF_ATTRIBUTE, Origin
 from specdb.errors import family
 from specdb.exchange.columns import COLUMNS
+from specdb.pictures import PICTURES
 from specdb.units import KINDS
 from specdb.wording import CAUTIONS, LEANS, ORIGINS, VERDICTS, UnitSystem
 from tests.docs.pages import NAMED, NAMED_ANYWHERE, PAGES, QUOTED, ROOT, prose, words_in
@@ -124,6 +126,8 @@ OPERATIONS = [
     (method.upper(), path) for path, item in described()["paths"].items() for method in METHODS if method in item
 ]
 ROUTES = pytest.mark.parametrize(("method", "path"), OPERATIONS)
+DRAWN = "/v1/elements/{element_id}/pictures/{picture}"
+"""Answered with a picture, which has no fields and no rows."""
 
 
 def _section_of(method: str, path: str) -> Section:
@@ -171,7 +175,7 @@ def _fields(schema: dict[str, Any], seen: set[str]) -> Iterator[str]:
         yield from _fields(part, seen)
 
 
-@ROUTES
+@pytest.mark.parametrize(("method", "path"), [each for each in OPERATIONS if each[1] != DRAWN])
 def test_the_fields_of_every_answer_are_described(method: str, path: str) -> None:
     answer = _operation(method, path)["responses"]["200"]["content"]["application/json"]["schema"]
     fields = set(_fields(answer, set()))
@@ -186,6 +190,7 @@ ASKED_OF = {
     "/v1/elements/{element_id}": "/v1/elements/{element_id}?history={history}",
     "/v1/search": "/v1/search?q=Dulse",
     "/v1/equivalents": "/v1/equivalents?original.number=Dulse+23&limit=1",
+    "/v1/test-requests": "/v1/test-requests?original.number=Dulse+23&limit=3",
 }
 """What to ask at an address that answers nothing without a question."""
 
@@ -206,7 +211,9 @@ def test_what_every_answer_carries_is_described() -> None:
     assert NAMED["docs/api.md"] >= STAMP
 
 
-@pytest.mark.parametrize("path", [path for method, path in OPERATIONS if method == "GET" and path != "/health"])
+@pytest.mark.parametrize(
+    "path", [path for method, path in OPERATIONS if method == "GET" and path not in ("/health", DRAWN)]
+)
 def test_every_column_of_every_table_is_described(client: TestClient, path: str) -> None:
     known = words_around(_section_of("GET", path)) | STAMP
     for address in _questions(client, path):
@@ -304,6 +311,12 @@ def test_every_command_and_its_options_are_described(name: str) -> None:
     assert options - own - fields == set()
 
 
+def test_every_picture_is_described() -> None:
+    for page, names in (("docs/api.md", PICTURES), ("docs/commands.md", PictureName)):
+        assert {*names} <= QUOTED[page]
+    assert {*PICTURES} <= NAMED["docs/duty.md"] & NAMED["docs/method.md"]
+
+
 def test_the_commands_described_are_there() -> None:
     groups = {name.split()[0] for name in COMMANDS}
     for section in sections("docs/commands.md"):
@@ -330,7 +343,7 @@ def test_every_setting_is_described() -> None:
 def test_every_judged_characteristic_is_described_and_carried() -> None:
     judged = {key for key, c in CHARACTERISTICS.items() if c.sense != "shown"}
     assert judged <= NAMED["docs/duty.md"]
-    assert judged == set(CARRIERS)
+    assert judged | set(WORKED_OUT) == set(CARRIERS)
 
 
 def test_every_condition_attribute_and_field_is_described() -> None:
@@ -339,7 +352,7 @@ def test_every_condition_attribute_and_field_is_described() -> None:
     # The level is shown beside a ratio and never asked.
     assert (set(CONDITIONS) - {"gravimetric_level"} | asked | fluid) - NAMED["docs/duty.md"] == set()
     assert set(ComparisonAsked.model_fields) <= NAMED["docs/duty.md"] | NAMED["docs/api.md"]
-    assert set(GATE_OF_ATTRIBUTE) <= set(ATTRIBUTES) | {"fluid_class"}
+    assert set(GATE_OF_ATTRIBUTE) <= {*ATTRIBUTES, *FLUID_CRITERIA, *WORKED_OUT}
 
 
 def test_every_pattern_of_dotted_names_is_described() -> None:
@@ -387,6 +400,13 @@ def test_every_criterion_is_named_in_the_method() -> None:
     judged = [c.title for key, c in CHARACTERISTICS.items() if key in CARRIERS]
     for title in (*judged, *(title_of(key) for key in GATE_OF_ATTRIBUTE)):
         assert title.partition(" (")[0].casefold() in text, title
+
+
+def test_every_rule_that_derives_a_requirement_is_described() -> None:
+    assert set(RULES) <= NAMED["docs/duty.md"] & NAMED["docs/method.md"]
+    for rule in RULES.values():
+        # What is from memory or common practice is said to be so where the method states the rule.
+        assert rule.source.partition(",")[0].casefold() in PAGES["docs/method.md"].casefold(), rule.key
 
 
 def test_every_gate_is_named_in_the_method() -> None:

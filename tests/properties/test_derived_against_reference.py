@@ -21,6 +21,7 @@ from tests.reference import slow, slow_duty
 from tests.reference.catalogues import ASSUMPTIONS, Case, cases, catalogues, rank, snapshot_of, thorough
 from tests.reference.duties import (
     CONTRADICTIONS,
+    CORNERS,
     RULES,
     Duty,
     duties,
@@ -97,6 +98,11 @@ def test_the_same_is_derived(duty: Duty) -> None:
         assert not unlike(found_of(duty), expected), duty
 
 
+@pytest.mark.parametrize("duty", CORNERS)
+def test_the_same_is_derived_where_a_rule_turns_a_corner(duty: Duty) -> None:
+    assert not unlike(found_of(duty), expected_of(duty) or [])
+
+
 @pytest.mark.parametrize("duty", CONTRADICTIONS)
 def test_a_duty_that_contradicts_itself_is_refused(duty: Duty) -> None:
     assert expected_of(duty) is None
@@ -164,6 +170,18 @@ def test_drop_tests_that_contradict_each_other_leave_collapse_open() -> None:
     required = Requirement("", "collapse_over_own_drop", "derived", low=1.0, **where)
     (judged,) = rank([element], [required]).judged
     assert (VERDICTS[int(judged.verdict[0])], judged.lean[0]) == ("not_shown", -1)
+
+
+def test_neither_a_limit_that_nobody_knows_nor_an_exemption_is_evidence() -> None:
+    cartridge = slow.Element("A", "1", words={"kind": "cartridge"})
+    tested = slow.Element("A", "2", (slow.Test((slow.Point("collapse_pressure", "equal", 1000.0, 1.0),)),))
+    spin_on = slow.Element("A", "3", words={"kind": "spin-on"}, tests=tested.tests)
+    elements, duty = [cartridge, tested, spin_on], {"bypass": "none", "location": "return", "working_pressure": "8 bar"}
+    found = ranking.rank(read_question({"duty": duty}), snapshot_of(elements))
+    assert_ranked_alike(found, elements, expected_of(duty) or [], NO_ASSUMPTIONS)
+    assert not len(found.candidates)
+    # What is exempt stands before what has not shown it.
+    assert found.without_evidence.tolist() == [0, 1, 2]
 
 
 @given(cases(most=3, tests_at_most=2), st.data())

@@ -108,6 +108,49 @@ STATED: tuple[Duty, ...] = (
 )
 """Requirements beside which a rule may set another of the same characteristic."""
 
+CORNERS: tuple[Duty, ...] = (
+    # There are no more of 14 µm(c) and larger than of 6 µm(c) and larger, whatever the environment may bring.
+    {
+        "flow": "100 L/min",
+        "target_cleanliness": "-/17/14",
+        "ingression": {"at_6": "1e5 /min", "environment": "assembly"},
+    },
+    # Less than the most may get in: no ratio holds that, and none is asked.
+    {"flow": "100 L/min", "target_cleanliness": "-/-/13", "ingression": {"environment": "mobile"}},
+    # Neither the relief setting nor the pressure of the line is stated.
+    {"bypass": "none", "location": "pressure"},
+    # What is stated bounds the drop wherever the filter is.
+    {"bypass": "none", "maximum_pressure_drop": "5 bar"},
+    # No dirt asks for no capacity, and a ratio of 1 is enough.
+    {
+        "flow": "100 L/min",
+        "target_cleanliness": "19/17/14",
+        "ingression": {"at_14": "0 /min", "mass": "0 g/h"},
+        "service_interval": "1000 h",
+    },
+    # Nothing that is measured in liquid is asked of a breather.
+    {
+        "location": "breather",
+        "flow": "100 L/min",
+        "fluid": {"viscosity": "32 mm2/s", "class": "HFC"},
+        "bypass": "both",
+        "bypass_cracking_pressure": "5 kPa",
+        "target_cleanliness": "19/17/14",
+        "ingression": {"at_14": "1e5 /min", "mass": "0.05 g/h"},
+        "service_interval": "1000 h",
+    },
+    # A grade at 40 °C needs no index, but when cold it does.
+    {
+        "flow": "100 L/min",
+        "fluid": {"grade": "ISO VG 46", "density": "870 kg/m^3"},
+        "operating_temperature": "40 degC",
+        "cold_start_temperature": "0 degC",
+        "bypass": "head",
+        "bypass_cracking_pressure": "200 kPa",
+    },
+)
+"""Duties at which a rule turns a corner."""
+
 CONTRADICTIONS: tuple[Duty, ...] = (
     {"operating_temperature": "20 degC", "cold_start_temperature": "20.1 degC"},
     {"flow": "100 L/min", "pump_flow": "100 L/min"},

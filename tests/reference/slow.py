@@ -41,6 +41,17 @@ REASONS = (
     "depends",
     "not_in_table",
 )
+GATES = {
+    "fit": (
+        "kind", "thread", "seal_type", "end_form", "flow_direction", "core", "anti_drain_back", "outside_diameter",
+        "inside_diameter", "second_inside_diameter", "length", "gasket_outside_diameter", "gasket_inside_diameter",
+    ),
+    "seal and fluid": ("seal", "fluid_class", "seal_compatibility", "media_compatibility", "zinc_parts"),
+    "envelope pressure": ("working_pressure", "burst_pressure", "pressure_fatigue_cycles"),
+    "collapse": ("collapse_pressure", "collapse_over_own_drop"),
+    "bypass": ("bypass_valve", "bypass_cracking_pressure"),
+    "temperature": ("temperature_low", "temperature_high"),
+}  # fmt: skip
 OF_LOST_BOUNDS = ("other_scale", "condition_not_stated", "other_conditions", "approximate_only")
 
 
@@ -974,11 +985,11 @@ def order(
         gated: dict[str, bool] = {}
         margins = []
         for required, answer in zip(requirements, told[row], strict=True):
-            if not required.counts:
-                continue
             name = required.characteristic
+            if required.advisory or name == "bubble_point":
+                continue
             worst[name] = max(worst.get(name, 0), category(answer))
-            gated[name] = required.gate is not None
+            gated[name] = any(name in gate for gate in GATES.values())
             if answer.margin is not None:
                 margins.append(answer.margin)
         return (

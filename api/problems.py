@@ -8,7 +8,6 @@ beyond one printable line.
 
 from __future__ import annotations
 
-import difflib
 import json
 import logging
 from collections.abc import Iterable, Sequence
@@ -34,6 +33,7 @@ from specdb.errors import (
     StoreUnreachableError,
     WritesRefusedError,
     family,
+    meant_by,
     shown,
 )
 
@@ -249,8 +249,8 @@ def _nearest(name: str, known: Sequence[str]) -> str:
     """What may have been meant by a field that is not there."""
     if not known:
         return "Nothing is asked for here: leave it out."
-    near = difflib.get_close_matches(name[:80], known, n=1, cutoff=0.7)
-    meant = f'Is "{near[0]}" meant? ' if near else ""
+    near = meant_by(name, known)
+    meant = f'Is "{near}" meant? ' if near else ""
     listed = ", ".join(known[:FIELDS_LISTED]) + (", …" if len(known) > FIELDS_LISTED else "")
     return f"{meant}Known are {listed}."
 

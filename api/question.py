@@ -17,7 +17,7 @@ from specdb.answers.shape import Tabular
 from specdb.duty.dotted import dotted_names, dotted_of, faults_as_typed, question_of
 from specdb.duty.question import Question
 from specdb.ranking import Ranking, rank
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 LINKED_BYTES = 4096
 """Longest address of a question that is given with its answer: headers have limits of their own."""

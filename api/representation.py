@@ -22,7 +22,7 @@ from api.admission import CSV_ADDRESS
 from api.store import State
 from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
 from specdb.duty.question import AsOfText
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 MEDIA_TYPES = {"json": "application/json", "csv": "text/csv", "svg": "image/svg+xml"}
 CSV_CONTENT_TYPE = "text/csv; charset=utf-8; header=present"

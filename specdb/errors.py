@@ -25,6 +25,7 @@ where several fields were wrong at once.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,15 @@ def shown(value: object) -> str:
     text = value if isinstance(value, str) else repr(value)
     clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: SHOWN_CHARACTERS + 1])
     return clean if len(text) <= SHOWN_CHARACTERS else clean[:SHOWN_CHARACTERS] + "…"
+
+
+def meant_by(name: str, known: Sequence[str]) -> str | None:
+    """The known name that ``name``, which is not known, most likely stands for: the one it is a part of, else one
+    spelled alike."""
+    word = name[:SHOWN_CHARACTERS]
+    holding = [each for each in known if len(word) > 3 and word in each]
+    near = holding if len(holding) == 1 else difflib.get_close_matches(word, known, n=1, cutoff=0.7)
+    return near[0] if near else None
 
 
 class SpecdbError(Exception):

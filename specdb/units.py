@@ -57,6 +57,9 @@ _US_CUSTOMARY = {
 """What a US reader is shown. Other kinds keep the canonical unit: the US trade, too, states particle
 sizes in micrometres, dirt in grams and viscosity in centistokes (common practice)."""
 
+UnitSystem = Literal["si", "us"]
+"""What a reader is shown: SI units, or those that the US trade uses."""
+
 _KIND_WORDS = {
     "size": "a particle size", "counts": "a particle count", "percent": "a percentage", "mass_rate": "a mass per time",
     "count_rate": "a number of particles per time", "opening": "an opening",

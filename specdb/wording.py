@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 
+from specdb.amounts import amount, listed, span
 from specdb.bounds import MEETS, MISSES
 from specdb.catalog.snapshot import MEASURES, Points, Snapshot
 from specdb.characteristics import CHARACTERISTICS, SCALES, WORKED_OUT, title_of
@@ -15,9 +15,7 @@ from specdb.criteria import ASSUMPTION_BITS, BASES, REASONS, Judged
 from specdb.criteria.fluid import PART_OF, SOAKED, Ground, ground_of
 from specdb.duty import ASSUMPTION_SENTENCES, Assumptions, Requirement
 from specdb.trade.compatibility import LEVEL_WORDS
-from specdb.units import show
-
-UnitSystem = Literal["si", "us"]
+from specdb.units import UnitSystem, show
 
 VERDICTS = {MEETS: "meets", MISSES: "misses", 0: "not_shown"}
 LEANS = {MEETS: "meets", MISSES: "misses", 0: None}
@@ -48,26 +46,6 @@ def kind_of(characteristic: str) -> str:
     if characteristic in CHARACTERISTICS:
         return CHARACTERISTICS[characteristic].kind
     return "length" if characteristic in MEASURES else ""
-
-
-def amount(value: float, kind: str, units: UnitSystem) -> str:
-    if kind:
-        return show(value, kind, units)
-    return f"{value:.0f}" if value >= 1e4 else f"{value:.4g}"
-
-
-def span(low: float, high: float, kind: str, units: UnitSystem) -> str:
-    """A pair of bounds in words: "at least 60 g", "20 to 24 kPa"."""
-    if math.isfinite(low) and math.isfinite(high):
-        if math.isclose(low, high, rel_tol=1e-9):
-            return amount(low, kind, units)
-        ends = amount(low, kind, units), amount(high, kind, units)
-        return f"{ends[0]} to {ends[1]}" if ends[0] != ends[1] else f"about {ends[0]}"
-    if math.isfinite(low):
-        return f"at least {amount(low, kind, units)}"
-    if math.isfinite(high):
-        return f"at most {amount(high, kind, units)}"
-    return "nothing"
 
 
 def limits(requirement: Requirement, units: UnitSystem = "si") -> str:
@@ -390,7 +368,3 @@ def _leaning(judged: Judged, row: int, units: UnitSystem) -> str:
     kind = kind_of(judged.requirement.characteristic)
     would = {MEETS: "would meet", MISSES: "would miss"}[int(judged.lean[row])]
     return f"; the best estimate, {amount(estimate, kind, units)}, {would} but is no proof"
-
-
-def listed(words: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

@@ -14,7 +14,7 @@ ROOT = Path(__file__).parent.parent
 
 _FLOOR = {"specdb.errors", "specdb.characteristics", "specdb.bounds", "specdb.units"}
 _JUDGING = {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.vocabulary", "specdb.duty", "specdb.criteria"}
-_ANSWERING = {*_JUDGING, "specdb.ranking", "specdb.wording", "specdb.exchange"}
+_ANSWERING = {*_JUDGING, "specdb.amounts", "specdb.ranking", "specdb.wording", "specdb.exchange"}
 
 ALLOWED = {
     # part: the parts of ours that it may import
@@ -23,14 +23,15 @@ ALLOWED = {
     "specdb.bounds": set(),
     "specdb.vocabulary": {"specdb.characteristics"},
     "specdb.units": {"specdb.errors"},
+    "specdb.amounts": {"specdb.units"},
     "specdb.trade": {"specdb.errors", "specdb.bounds", "specdb.units"},
     "specdb.catalog": {*_FLOOR, "specdb.trade"},
     "specdb.duty": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.vocabulary"},
     "specdb.exchange": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.vocabulary"},
     "specdb.criteria": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.duty"},
     "specdb.ranking": _JUDGING - {"specdb.vocabulary"},
-    "specdb.wording": _JUDGING - {"specdb.vocabulary"},
-    "specdb.advice": _JUDGING - {"specdb.vocabulary"} | {"specdb.ranking", "specdb.wording"},
+    "specdb.wording": _JUDGING - {"specdb.vocabulary"} | {"specdb.amounts"},
+    "specdb.advice": _JUDGING - {"specdb.vocabulary"} | {"specdb.amounts", "specdb.ranking", "specdb.wording"},
     "specdb.answers": {*_ANSWERING, "specdb.advice"},
     "specdb.calculations": {*_ANSWERING, "specdb.answers"} - {"specdb.exchange", "specdb.catalog", "specdb.ranking"},
     "specdb.pictures": _ANSWERING - {"specdb.vocabulary", "specdb.exchange"} | {"specdb.advice", "specdb.answers"},

@@ -12,7 +12,7 @@ from api.problems import documented
 from api.representation import Reading, ReplyNeeded
 from api.store import CatalogueNeeded
 from specdb import answers
-from specdb.answers.listing import CHOICES
+from specdb.answers.lists import CHOICES
 from specdb.catalog.history import read_history
 from specdb.catalog.reading import read_element
 from specdb.catalog.store import read_session

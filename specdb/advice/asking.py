@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from specdb.amounts import amount, listed
 from specdb.bounds import NOT_SHOWN
 from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.characteristics import CHARACTERISTICS, DUST_OF_STANDARD, STANDARD_OF_SCALE, title_of
@@ -18,8 +19,8 @@ from specdb.criteria import REASONS, Judged
 from specdb.criteria.fluid import PART_OF, ground_of
 from specdb.duty import Requirement
 from specdb.ranking import Ranking
-from specdb.units import show
-from specdb.wording import UnitSystem, amount, listed, source_of, unstated_conditions
+from specdb.units import UnitSystem, show
+from specdb.wording import source_of, unstated_conditions
 
 STATEMENT = "maker's statement"
 """Where no standard test reports what is asked."""

@@ -25,8 +25,8 @@ from specdb.trade.contamination import (
     count_downstream,
     count_upstream,
 )
-from specdb.units import show
-from specdb.wording import UnitSystem, assumed
+from specdb.units import UnitSystem, show
+from specdb.wording import assumed
 
 _SIZES_UM = SIZES_UM["automatic"]
 _SOME_RATIO = 1.0

@@ -10,10 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from specdb.advice.asking import STATEMENT, Request, Requests, Unsettled, result_words, run_words
+from specdb.amounts import listed
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import title_of
 from specdb.duty import Requirement
-from specdb.wording import UnitSystem, listed
+from specdb.units import UnitSystem
 
 _OPENING = (
     "we are comparing filter elements and have not found the following on file for yours. "

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from specdb.amounts import amount, span
 from specdb.bounds import MISSES, NOT_SHOWN, RELATIVE_SLACK, IntArray
 from specdb.catalog.identity import identity_key
 from specdb.catalog.snapshot import Snapshot
@@ -28,8 +29,8 @@ from specdb.trade.service_life import (
     relative_bounds,
     service_interval_h,
 )
-from specdb.units import show
-from specdb.wording import UnitSystem, amount, assumed, span
+from specdb.units import UnitSystem, show
+from specdb.wording import assumed
 
 SHORT_OF_ORIGINAL = 0.5
 """An element that lasts less than this share of the original's life is called small (ours)."""

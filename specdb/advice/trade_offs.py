@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from specdb.amounts import amount
 from specdb.bounds import FloatArray, IntArray
 from specdb.characteristics import CHARACTERISTICS
 from specdb.criteria import BASES, CARRIERS, Judged
 from specdb.duty import Requirement
 from specdb.ranking import Ranking
-from specdb.units import show
-from specdb.wording import UnitSystem, amount
+from specdb.units import UnitSystem, show
 
 RATIO_FACTOR = 2.0
 """A ratio is high from the median times this, low from the median over it: half or twice the particles pass (ours)."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from specdb.advice.asking import as_asked, asked_words, settled_by_tests
 from specdb.answers.shape import Answer
 from specdb.ranking import Ranking
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 
 class AskShown(Answer):

@@ -8,8 +8,7 @@ from specdb.advice.attainable import Attainable, HeldAt
 from specdb.answers.life import EstimatedShown, estimated
 from specdb.answers.shape import Answer, QuantityShown
 from specdb.trade.contamination import Side
-from specdb.units import express
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express
 
 
 class CodeRangeShown(Answer):

@@ -12,6 +12,7 @@ from specdb.advice.attainable import Attainable, attainable
 from specdb.advice.cautions import cautions
 from specdb.advice.life import ServiceLife, life_notes, service_lives
 from specdb.advice.trade_offs import UNWEIGHED, Weighed, weigh
+from specdb.amounts import amount, span
 from specdb.answers.asking import asks_shown
 from specdb.answers.attainable import attainable_shown
 from specdb.answers.claims import ClaimShown, claims_shown
@@ -32,7 +33,7 @@ from specdb.answers.decisions import (
 from specdb.answers.life import life_shown
 from specdb.answers.shape import QuantityShown, bounds, number, quantity
 from specdb.answers.windows import Reach, windows_shown
-from specdb.bounds import NOT_SHOWN, IntArray
+from specdb.bounds import MEETS, NOT_SHOWN, IntArray
 from specdb.catalog.snapshot import Snapshot, Source
 from specdb.characteristics import title_of
 from specdb.criteria import BASES, REASONS, Judged
@@ -44,21 +45,18 @@ from specdb.duty.requirement import Note
 from specdb.duty.resolve import Duty
 from specdb.duty.rules import RULES
 from specdb.ranking import ORDER, Comparison, Ranking, compare
-from specdb.units import express
+from specdb.units import UnitSystem, express
 from specdb.wording import (
     CAUTIONS,
     LEANS,
     ORIGINS,
     VERDICTS,
-    UnitSystem,
-    amount,
     assumed,
     assumption_words,
     explanation,
     ground_words,
     kind_of,
     requirement_words,
-    span,
 )
 
 WINDOWED = 50
@@ -200,6 +198,8 @@ def shown_words(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem)
         return "sources disagree"
     low, high, estimate = (float(column[row]) for column in (judged.low, judged.high, judged.estimate))
     proven = span(low, high, kind, units) if np.isfinite(low) or np.isfinite(high) else "not proven"
+    if reason == "requirement_is_estimate":
+        return f"{proven}, would {'serve' if judged.lean[row] == MEETS else 'not serve'}"
     if judged.verdict[row] == NOT_SHOWN and np.isfinite(estimate):
         return f"{proven}, estimate {amount(estimate, kind, units)}"
     return proven

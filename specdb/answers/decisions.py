@@ -18,9 +18,7 @@ from specdb.answers.life import ServiceLifeShown
 from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular
 from specdb.answers.tables import Cell, Table, column
 from specdb.answers.windows import WholeWindowShown, WindowShown
-from specdb.wording import (
-    UnitSystem,
-)
+from specdb.units import UnitSystem
 
 
 class RequirementShown(Answer):

@@ -13,8 +13,7 @@ from specdb.answers.tables import Cell, Table, column
 from specdb.catalog.history import Step
 from specdb.catalog.reading import ElementOnFile
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
-from specdb.units import express
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express
 
 
 class AttributeOnFile(Answer):

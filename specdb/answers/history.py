@@ -9,7 +9,7 @@ from typing_extensions import override
 from specdb.answers.shape import Answer, Tabular
 from specdb.answers.tables import Table
 from specdb.catalog.history import Change, RevisionOnFile, Step
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 
 class ChangeShown(Answer):

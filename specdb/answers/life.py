@@ -6,8 +6,7 @@ from pydantic import Field
 
 from specdb.advice.life import Bounded, ServiceLife
 from specdb.answers.shape import Answer, BoundsShown, bounds, number
-from specdb.units import express
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express
 
 
 class EstimatedShown(BoundsShown):

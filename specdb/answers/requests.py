@@ -24,7 +24,8 @@ from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bo
 from specdb.answers.tables import Cell, Table, column
 from specdb.characteristics import title_of
 from specdb.ranking import Ranking
-from specdb.wording import UnitSystem, assumption_words, explanation
+from specdb.units import UnitSystem
+from specdb.wording import assumption_words, explanation
 
 
 class UnsettledShown(Answer):

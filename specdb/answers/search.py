@@ -13,7 +13,7 @@ from specdb.answers.shape import Answer, Tabular
 from specdb.answers.tables import Table
 from specdb.catalog.reading import read_words
 from specdb.catalog.search import Entry, Hit, SearchIndex
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 OTHER_PART = (
     "A number that differs from what was asked, if only by one character or a dash, may be another part: "

@@ -8,8 +8,7 @@ from pydantic import BaseModel, ConfigDict
 from typing_extensions import override
 
 from specdb.answers.tables import Cell, Table
-from specdb.units import express
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express
 
 METHOD_VERSION = "2"
 """Changes whenever the same facts and the same question may get another verdict or order."""

@@ -11,8 +11,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from specdb.units import express
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express
 
 Cell = str | float | int | bool | None
 

@@ -7,8 +7,7 @@ from typing_extensions import override
 from specdb.answers.shape import Answer, Tabular
 from specdb.answers.tables import Table
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
-from specdb.units import canonical_unit
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, canonical_unit
 
 
 class CharacteristicShown(Answer):

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from pydantic import Field
 
 from specdb.advice.windows import CONDITIONS, Condition, Edge, Whole, Window, whole, windows
+from specdb.amounts import listed, span
 from specdb.answers.shape import Answer, QuantityShown, tidy
 from specdb.characteristics import title_of
 from specdb.duty import Requirement
 from specdb.duty.circumstances import Circumstances
 from specdb.ranking import Ranking
-from specdb.units import express, show
-from specdb.wording import UnitSystem, limits, listed, span
+from specdb.units import UnitSystem, express, show
+from specdb.wording import limits
 
 
 class EdgeShown(QuantityShown):

@@ -28,7 +28,7 @@ from specdb.calculations.service_life import SERVICE_INTERVAL
 from specdb.calculations.sizes import SIZE_SCALE
 from specdb.calculations.viscosity import VISCOSITY, VISCOSITY_INDEX
 from specdb.errors import QuestionError, shown
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 __all__ = [
     "CALCULATIONS",

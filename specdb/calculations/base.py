@@ -12,8 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 from specdb.answers.shape import METHOD_VERSION, QuantityShown, WithTable, tidy
 from specdb.duty.question import LimitText, QuantityText
 from specdb.errors import InputError, QuantityError, QuestionError, SpecdbError
-from specdb.units import Quantity, express, read_number, read_quantity
-from specdb.wording import UnitSystem
+from specdb.units import Quantity, UnitSystem, express, read_number, read_quantity
 
 LEAST, MOST = 1e-9, 1e9
 """Range of every quantity that goes into a sum, in its canonical unit: beyond it lies nothing that the trade measures,

@@ -10,8 +10,7 @@ from specdb.answers.shape import QuantityShown
 from specdb.answers.tables import Table, column
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped, shown_as
 from specdb.trade.bubble_point import bubble_pressure_pa, liquid_head_pa, pore_size_um
-from specdb.units import show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, show
 
 _SOURCE = (
     "Young–Laplace, d = 4 σ cos θ / p; surface tension of 2-propanol: J. J. Jasper, 1972, as the chemicals package "

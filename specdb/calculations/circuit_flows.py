@@ -18,8 +18,7 @@ from specdb.trade.circuit import (
     turnover_flow_l_min,
     turnovers_per_hour_of,
 )
-from specdb.units import show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, show
 
 _BALANCE = "balance of volumes and geometry"
 _NAN = float("nan")

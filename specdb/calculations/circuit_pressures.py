@@ -19,8 +19,7 @@ from specdb.trade.circuit import (
     greatest_element_drop_kpa,
     suction_drop_allowed_kpa,
 )
-from specdb.units import read_quantity, show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, read_quantity, show
 
 _PLACES = tuple(location for location in LOCATIONS if location != "breather")
 _COMMON = "common practice"

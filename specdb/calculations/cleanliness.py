@@ -24,8 +24,7 @@ from specdb.trade.cleanliness import (
     code_of_counts,
     read_code,
 )
-from specdb.units import kinds_of, read_number, read_quantity, show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, kinds_of, read_number, read_quantity, show
 
 _SOURCE = "ISO 4406:2021, table 1 (rows 6 to 24 read, the others, the inclusive upper limit and the marks from memory)"
 _COUNT_FIELDS: dict[Counting, tuple[str, ...]] = {

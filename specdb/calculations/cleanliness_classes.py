@@ -8,6 +8,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from specdb.amounts import listed
 from specdb.answers.shape import Answer, QuantityShown, tidy
 from specdb.answers.tables import Table
 from specdb.calculations.base import MOST, Asked, Calculated, Calculation, Fields, QuantityTyped
@@ -25,8 +26,7 @@ from specdb.trade.cleanliness_classes import (
     class_word,
     limits_of,
 )
-from specdb.units import read_quantity
-from specdb.wording import UnitSystem, listed
+from specdb.units import UnitSystem, read_quantity
 
 _SOURCE = "; ".join(system.source for system in (AS4059, NAS_1638, NAVY)) + "; ISO 4406:2021, table 1"
 _PER_100_ML = "1/100mL"

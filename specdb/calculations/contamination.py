@@ -9,6 +9,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
+from specdb.amounts import amount
 from specdb.answers.shape import Answer, QuantityShown, quantity, tidy
 from specdb.answers.tables import Table, column
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, NumberTyped, QuantityTyped, shown_as
@@ -28,8 +29,7 @@ from specdb.trade.contamination import (
     ingression_for_floor,
     ratio_needed,
 )
-from specdb.units import read_quantity, show
-from specdb.wording import UnitSystem, amount
+from specdb.units import UnitSystem, read_quantity, show
 
 _SIZES_UM = SIZES_UM["automatic"]
 _MOST_PER_MIN = 1e15

@@ -10,8 +10,7 @@ from specdb.calculations.base import Asked, Calculated, Calculation, Fields, Qua
 from specdb.calculations.filtration import with_scale
 from specdb.duty.question import Text
 from specdb.errors import InputError, QuantityError
-from specdb.units import KINDS, Quantity, express, kinds_of, read_quantity, restate
-from specdb.wording import UnitSystem
+from specdb.units import KINDS, Quantity, UnitSystem, express, kinds_of, read_quantity, restate
 
 _SOURCE = "NIST SP 811 (factors); Saybolt seconds: ASTM D2161"
 _KNOWN = f"Units of these kinds are known: {', '.join(KINDS)}."

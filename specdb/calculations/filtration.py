@@ -8,6 +8,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from specdb.amounts import amount
 from specdb.answers.shape import QuantityShown, tidy
 from specdb.answers.tables import Table, column
 from specdb.calculations.base import (
@@ -34,8 +35,7 @@ from specdb.trade.filtration import (
     ratio_from_counts,
     size_at_ratio,
 )
-from specdb.units import Quantity, express, kinds_of, read_number, read_quantity
-from specdb.wording import UnitSystem, amount
+from specdb.units import Quantity, UnitSystem, express, kinds_of, read_number, read_quantity
 
 _DEFINITION = "ISO 16889 (multi-pass test): efficiency = 100 (β - 1) / β, β = particles upstream / particles downstream"
 _CUSTOMARY = "customarily printed pairs: common practice"

@@ -14,8 +14,7 @@ from specdb.duty.question import OneOf
 from specdb.errors import QuestionError
 from specdb.trade.compatibility import Cell, Level, media_with, seal_with, zinc_with
 from specdb.trade.fluids import REFERENCE_DEGC, Family, density_at, fluid_of, typical_density
-from specdb.units import show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, show
 
 FluidClassTyped = Annotated[str, OneOf(FLUID_CLASSES)]
 Band = tuple[float, float, float]

@@ -6,12 +6,12 @@ from typing import Literal
 
 from pydantic import Field
 
+from specdb.amounts import span
 from specdb.answers.shape import QuantityShown
 from specdb.answers.tables import Table, column
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped, shown_as
 from specdb.trade.pressure_classes import PRESSURE_CLASSES, class_covering
-from specdb.units import show
-from specdb.wording import UnitSystem, span
+from specdb.units import UnitSystem, show
 
 _SOURCE = "common practice, without a source; no standard draws these lines"
 RATING_DECIDES = (

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from specdb.amounts import span
 from specdb.answers.shape import QuantityShown, quantity
 from specdb.answers.tables import Table, column
 from specdb.bounds import BoolArray, FloatArray
@@ -21,15 +22,14 @@ from specdb.calculations.base import (
     in_range,
     shown_as,
 )
-from specdb.duty.points import Point, read_points
 from specdb.characteristics import DROP_OF
 from specdb.criteria.clean_pressure_drop import BAND_AT_LEAST
 from specdb.criteria.evidence import SAME_POINT, near
+from specdb.duty.points import Point, read_points
 from specdb.duty.question import OneOf
 from specdb.errors import ConditionsError, QuestionError
 from specdb.trade.pressure_drop import drop_bounds, drop_estimate
-from specdb.units import read_quantity, show
-from specdb.wording import UnitSystem, span
+from specdb.units import UnitSystem, read_quantity, show
 
 _SOURCE = (
     "two-term (Forchheimer) law, drop = a·viscosity·density·flow + b·density·flow² (A. Lorenzi, Meccanica, 1975); "

@@ -19,8 +19,7 @@ from specdb.trade.service_life import (
     cost_per_gram,
     service_interval_h,
 )
-from specdb.units import read_quantity, show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, read_quantity, show
 
 _SOURCE = "balance of masses, common practice"
 _DEAREST = 1e9

@@ -12,8 +12,7 @@ from specdb.calculations.base import Asked, Calculated, Calculation, Fields, Qua
 from specdb.calculations.filtration import with_scale
 from specdb.errors import QuestionError
 from specdb.trade.size_scales import acftd_to_c, c_to_acftd
-from specdb.units import express, read_quantity
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, express, read_quantity
 
 _SOURCE = (
     "ISO/TR 16386 and ISO 11171:1999, integer table (values partly from memory, agreeing with the points read in a "

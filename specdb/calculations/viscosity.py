@@ -18,14 +18,13 @@ from specdb.calculations.base import (
     in_range,
     shown_as,
 )
-from specdb.duty.points import Point, read_points
 from specdb.duty.conditions import read_grade
+from specdb.duty.points import Point, read_points
 from specdb.duty.question import Text
 from specdb.errors import ConditionsError, QuestionError
 from specdb.trade.viscosity import grade_band, nu100_from_index, viscosity_at, viscosity_band_at
 from specdb.trade.viscosity import viscosity_index as index_of
-from specdb.units import read_quantity, show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, read_quantity, show
 
 _AT_TEMPERATURE = (
     "ASTM D341 (temperature), ASTM D2270 (viscosity index), ISO 3448:1992 (grades: midpoint ± 10 % at 40 °C)"

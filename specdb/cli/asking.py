@@ -277,7 +277,7 @@ def list_(
 
     An element that does not state what is asked is not listed; how many there are is told.
     """
-    from specdb.answers.listing import FILTERS, listing
+    from specdb.answers.lists import FILTERS, listing
     from specdb.catalog.reading import load_snapshot
     from specdb.printing.finding import print_elements
 

@@ -6,7 +6,6 @@ and unit; both become text here, and :mod:`specdb.units` reads it when the duty 
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Iterator, Sequence
@@ -40,7 +39,7 @@ from specdb.characteristics import (
     YES_NO,
 )
 from specdb.duty.rules import RULES, SIDES
-from specdb.errors import QuestionError, shown
+from specdb.errors import QuestionError, meant_by, shown
 from specdb.trade.contamination import ENVIRONMENTS
 from specdb.units import show
 
@@ -166,6 +165,8 @@ class OneOf:
     words: tuple[str, ...]
 
     def read(self, value: object) -> str:
+        if not isinstance(value, str):
+            raise ValueError(f"one of {', '.join(self.words)} is expected")
         known = {_joined(word): word for word in self.words}
         word = known.get(_joined(text_of(value)))
         if word is None:
@@ -361,6 +362,8 @@ def _switch(value: object) -> str:
     """"yes", "no", or the figure that a rule is given instead of its own."""
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if not isinstance(value, str | dict) and not _finite(value):
+        raise ValueError("true, false or another figure is expected")
     return _limit(value)
 
 
@@ -408,11 +411,11 @@ class DeriveAsked(Strict):
 
 def _derive(value: object) -> object:
     """``"none"`` switches every rule off, ``"all"`` none."""
-    if isinstance(value, str):
-        if value not in ("all", "none"):
-            raise ValueError('"all", "none" or an object of rules and switches is expected')
-        return {} if value == "all" else dict.fromkeys(RULES, False)
-    return value
+    if isinstance(value, dict | DeriveAsked):
+        return value
+    if value not in ("all", "none"):
+        raise ValueError('"all", "none" or an object of rules and switches is expected')
+    return {} if value == "all" else dict.fromkeys(RULES, False)
 
 
 def _price(value: object) -> str:
@@ -422,13 +425,17 @@ def _price(value: object) -> str:
         if not _finite(value["price"]):
             raise ValueError("price must be a finite number")
         return f"{maker}{text_of(value['number'])} = {_number_text(value['price'])}"
+    if not isinstance(value, str):
+        raise ValueError('a price has number and price, and may have maker: {"number": "12-2", "price": 39}')
     return text_of(value)
 
 
 def _prices(value: object) -> str | None:
     if isinstance(value, list):
         return "; ".join(_price(each) for each in value)
-    return value if value is None else _printable(value if isinstance(value, str) else "", PRICES_AT_MOST)
+    if value is not None and not isinstance(value, str):
+        raise ValueError('a list of {"number": "12-2", "price": 39} is expected, or a text such as "12-2 = 39"')
+    return None if value is None else _printable(value, PRICES_AT_MOST)
 
 
 _PRICE_SCHEMA = {
@@ -685,8 +692,8 @@ def _fault(
     remedy = None
     if kind == "extra_forbidden":
         known = known_fields(place[:-1], model)
-        near = difflib.get_close_matches(str(place[-1])[:80], known, n=1, cutoff=0.7)
-        meant = f"Is {near[0]} meant? " if near else ""
+        near = meant_by(str(place[-1]), known)
+        meant = f"Is {near} meant? " if near else ""
         message, remedy = "There is no such field.", f"{meant}Known are {', '.join(known)}."
     elif kind == "missing":
         message = "This is needed and was not stated."

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from specdb.catalog.snapshot import Snapshot
     from specdb.duty import Question
-    from specdb.wording import UnitSystem
+    from specdb.units import UnitSystem
 
 PictureKey = Literal["pressure_drop", "filtration_ratio", "criteria"]
 

@@ -13,8 +13,7 @@ from specdb.catalog.snapshot import Points, Snapshot
 from specdb.criteria import CARRIERS
 from specdb.criteria.evidence import unspoiled
 from specdb.duty import NO_ASSUMPTIONS, Assumptions, Requirement
-from specdb.units import show
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem, show
 
 _HALVINGS = 10
 """A jump is found to the thousandth part of the distance between two places."""

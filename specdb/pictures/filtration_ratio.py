@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from specdb.amounts import amount
 from specdb.bounds import FloatArray
 from specdb.catalog.snapshot import Points
 from specdb.characteristics import QUALIFIERS, SCALES
@@ -36,7 +37,7 @@ from specdb.pictures.scales import plain, plain_axis, room_for
 from specdb.pictures.sheet import Box, Key, Labels, Sheet, drawing, harmless
 from specdb.trade.size_scales import acftd_to_c, c_to_acftd
 from specdb.units import show
-from specdb.wording import amount, explanation, requirement_words
+from specdb.wording import explanation, requirement_words
 
 TITLE = "Filtration ratio over particle size"
 PLOT_PT = 300.0

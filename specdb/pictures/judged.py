@@ -14,7 +14,8 @@ from specdb.criteria import Judged
 from specdb.duty import Assumptions
 from specdb.duty.circumstances import Circumstances
 from specdb.ranking import Ranking
-from specdb.wording import CAUTIONS, LEANS, VERDICTS, UnitSystem, assumption_words
+from specdb.units import UnitSystem
+from specdb.wording import CAUTIONS, LEANS, VERDICTS, assumption_words
 
 _VERDICT_WORDS = {"meets": "meets", "misses": "misses", "not_shown": "not shown"}
 _LEAN_WORDS = {"meets": ", leans to meeting", "misses": ", leans to a miss", None: ""}

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from specdb.amounts import span
 from specdb.catalog.snapshot import Points
 from specdb.criteria import Judged
 from specdb.duty.circumstances import Circumstances, FluidLine
@@ -35,8 +36,8 @@ from specdb.pictures.marks import (
 from specdb.pictures.scales import plain_axis, room_for
 from specdb.pictures.sheet import Box, Key, Labels, Sheet, drawing, harmless
 from specdb.trade.fluids import density_at
-from specdb.units import express, show
-from specdb.wording import UnitSystem, explanation, requirement_words, span
+from specdb.units import UnitSystem, express, show
+from specdb.wording import explanation, requirement_words
 
 TITLE = "Clean pressure drop over temperature"
 PLOT_PT = 320.0

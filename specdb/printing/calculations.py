@@ -6,7 +6,7 @@ from rich.console import Console
 
 from specdb.calculations import Calculated
 from specdb.printing.page import row, say, show_table, table
-from specdb.wording import UnitSystem
+from specdb.units import UnitSystem
 
 
 def print_calculation(out: Console, answer: Calculated, units: UnitSystem) -> None:

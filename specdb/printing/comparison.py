@@ -68,6 +68,8 @@ def print_comparison(out: Console, answer: ComparisonAnswer, every_sentence: boo
             say(out, f"{element.element.maker} {element.element.number}:")
             tell_criteria(out, element.criteria, every_sentence)
             out.print()
+    if answer.derivations or answer.advice:
+        out.print()
     print_derivations(out, answer)
     if answer.order:
         say(out, "Place among them, by: " + "; then ".join(answer.order) + ".")

@@ -6,7 +6,7 @@ import shlex
 
 from rich.console import Console
 
-from specdb.answers.listing import ElementListed, ElementsAnswer
+from specdb.answers.lists import ElementListed, ElementsAnswer
 from specdb.answers.search import HitShown, SearchAnswer
 from specdb.printing.page import row, say, show_table, table
 

@@ -30,8 +30,16 @@ QUANTITIES = {
     "operating_temperature": ["40 degC", "122 degF"],
     "bypass_cracking_pressure": ["170 kPa", "1.7 bar"],
     "working_pressure": ["1 MPa"],
-    "location": ["return", "Pressure"],
+    "relief_pressure": ["21 MPa"],
+    "location": ["return", "Pressure", "suction", "offline", "breather"],
+    "cold_start_temperature": ["0 degC", "50 degC"],
+    "bypass": ["element", "Head", "none"],
+    "pump_inlet_pressure": ["80 kPa abs", "-6 inHg"],
+    "target_cleanliness": ["19/17/14", "ISO 10/9/8"],
+    "service_interval": ["1000 h", {"value": 50, "unit": "d"}],
+    "pressure_cycles": [1e5],
 }
+DERIVE: list[Any] = ["none", "all", {"collapse": False, "burst": 2.5}, {"cleanliness": "downstream"}]
 REQUIREMENTS: list[dict[str, Any]] = [
     {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"},
     {"characteristic": "filtration_ratio", "at_least": "99.5 %", "size": "5 um(c)", "flow": "60 L/min"},
@@ -68,6 +76,9 @@ DUTIES = st.fixed_dictionaries(
     optional={
         **{name: st.sampled_from(values) for name, values in QUANTITIES.items()},
         "fluid": some({"grade": ["ISO VG 46", "32"], "viscosity_index": [95, 100.5], "class": ["HM", "hees"]}),
+        "ingression": some({"at_14": ["4e6 /min"], "mass": ["50 mg/h"], "environment": ["mobile"]}),
+        "costs": some({"currency": ["EUR"], "change_cost": [60], "prices": ["12-2 = 39; Dulse 24 = 48.5"]}),
+        "derive": st.sampled_from(DERIVE),
         "fit": some(FITS),
         "assumptions": st.sampled_from(ASSUMPTIONS),
     },

@@ -170,7 +170,7 @@ NO_ELEMENTS = ["/elements"]
 def test_json_that_is_no_question_is_refused_everywhere(
     client: TestClient, text: str, pointer: str, lacking: list[str]
 ) -> None:
-    expected = {EQUIVALENTS: [pointer], "/v1/comparisons": [*lacking, pointer]}
+    expected = {EQUIVALENTS: [pointer], "/v1/test-requests": [pointer], "/v1/comparisons": [*lacking, pointer]}
     assert set(expected) == set(taking_json(client))
     for path, pointers in expected.items():
         refusal(client.post(path, content=text.encode(), headers=JSON), 422, "request", *pointers)
@@ -288,7 +288,8 @@ def query_fields(client: TestClient) -> Iterator[tuple[str, str, set[str]]]:
         for method, operation in operations.items():
             for parameter in operation.get("parameters", ()):
                 if parameter["in"] == "query" and not MIDDLE.match(parameter["name"]):
-                    address = f"{path.replace('{element_id}', '0123456789abcdef')}?{parameter['name']}="
+                    place = path.replace("{element_id}", "0123456789abcdef").replace("{picture}", "criteria")
+                    address = f"{place}?{parameter['name']}="
                     yield method.upper(), address, types_of(parameter["schema"]) - {"null"}
 
 

@@ -6,6 +6,7 @@ from collections import Counter
 
 import pytest
 
+from specdb.duty.rules import RULES as DERIVING
 from tests.demo.catalogue import Demo
 from tests.demo.rules import RULES, Rule
 
@@ -25,3 +26,8 @@ def test_rule_decides(rule: Rule, demo: Demo, monkeypatch: pytest.MonkeyPatch) -
 def test_each_rule_is_switched_off_in_one_way_and_named_once() -> None:
     assert all(bool(rule.off.code) + (rule.off.fact is not None) + (rule.off.asked is not None) == 1 for rule in RULES)
     assert not [sentence for sentence, times in Counter(rule.sentence for rule in RULES).items() if times > 1]
+
+
+def test_each_rule_that_derives_a_requirement_is_switched_off() -> None:
+    switches = [(rule.off.asked or {"duty": {}})["duty"].get("derive", {}) for rule in RULES]
+    assert {key for each in switches for key, value in each.items() if value is False} == set(DERIVING)

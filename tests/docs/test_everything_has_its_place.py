@@ -27,9 +27,11 @@ from specdb.characteristics import (
     CONDITIONS,
     DROP_OF,
     FLUID_CLASSES,
+    FLUID_CRITERIA,
     LABORATORIES,
     QUALIFIERS,
     SCALES,
+    WORKED_OUT,
     Gate,
     Sense,
     title_of,
@@ -51,11 +53,12 @@ from specdb.duty.question import (
     Question,
 )
 from specdb.duty.requirement import CUSTOMARY, GATE_OF_ATTRIBUTE, Origin
+from specdb.duty.rules import RULES
 from specdb.errors import family
 from specdb.exchange.columns import COLUMNS
 from specdb.pictures import PICTURES
-from specdb.units import KINDS
-from specdb.wording import CAUTIONS, LEANS, ORIGINS, VERDICTS, UnitSystem
+from specdb.units import KINDS, UnitSystem
+from specdb.wording import CAUTIONS, LEANS, ORIGINS, VERDICTS
 from tests.docs.pages import NAMED, NAMED_ANYWHERE, PAGES, QUOTED, ROOT, prose, words_in
 
 METHODS = ("get", "post", "put", "patch", "delete")
@@ -404,9 +407,6 @@ def test_every_criterion_is_named_in_the_method() -> None:
 
 def test_every_rule_that_derives_a_requirement_is_described() -> None:
     assert set(RULES) <= NAMED["docs/duty.md"] & NAMED["docs/method.md"]
-    for rule in RULES.values():
-        # What is from memory or common practice is said to be so where the method states the rule.
-        assert rule.source.partition(",")[0].casefold() in PAGES["docs/method.md"].casefold(), rule.key
 
 
 def test_every_gate_is_named_in_the_method() -> None:

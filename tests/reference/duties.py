@@ -169,6 +169,7 @@ CONTRADICTIONS: tuple[Duty, ...] = (
         "fluid": {"points": "46 mm2/s at 40 degC; 7 mm2/s at 100 degC"},
         "operating_temperature": "50 degC",
     },
+    {"location": "suction", "derive": {"suction_drop": "1 bar(g)"}},
     {"location": "off-line", "pump_flow": "100 L/min", "area_ratio": 2},
     {"location": "breather", "require": [{"characteristic": "retained_capacity", "at_least": "60 g"}]},
 )

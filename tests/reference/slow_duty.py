@@ -79,7 +79,7 @@ FIGURES: dict[str, float | str] = {
 """What a duty may set otherwise."""
 
 
-class Refused(Exception):
+class RefusedError(Exception):
     """The duty contradicts itself."""
 
 
@@ -152,14 +152,15 @@ class Machine:
         self.bypass: str | None = duty.get("bypass")
         self.temperature, self.coldest = self.of("operating_temperature"), self.of("cold_start_temperature")
         if self.temperature is not None and self.coldest is not None and self.coldest > self.temperature:
-            raise Refused("a cold start above the temperature at work")
+            raise RefusedError("a cold start above the temperature at work")
         if "density_temperature" in self.fluid and self.temperature is None:
-            raise Refused("a density that is to be carried to a temperature at work, which is not stated")
+            raise RefusedError("a density that is to be carried to a temperature at work, which is not stated")
         self.flow = self.flow_through_the_filter()
         self.cracking, self.working = self.of("bypass_cracking_pressure"), self.of("working_pressure")
         self.full_flow = self.of("bypass_full_flow_drop")
         if self.full_flow is not None and (self.bypass == "none" or self.full_flow < (self.cracking or 0.0)):
-            raise Refused("a valve that is not there, or takes less at full flow than where it opens")
+            raise RefusedError("a valve that is not there, or takes less at full flow than where it opens")
+        self.entering = self.particles_per_min()
         self.line = self.viscosities_at_two_temperatures()
         self.at_work = Drop(self.viscosity_at_work(), self.density_at(self.temperature))
         self.when_cold = Drop(self.viscosity_on_line(self.coldest), self.density_at(self.coldest))
@@ -176,18 +177,18 @@ class Machine:
         ]
         told = [flow for flow in stated if flow is not None]
         if len(told) > 1:
-            raise Refused("the flow is stated twice")
+            raise RefusedError("the flow is stated twice")
         if ratio is not None and pump is None:
-            raise Refused("an area ratio without the pump's flow")
+            raise RefusedError("an area ratio without the pump's flow")
         if ratio is not None and self.location not in (None, "return"):
-            raise Refused("an area ratio away from a return line")
+            raise RefusedError("an area ratio away from a return line")
         return told[0] if told else None
 
     def viscosities_at_two_temperatures(self) -> list[tuple[float, float, float, float]] | None:
         """Thin and thick edge of what the oil may be, each as viscosity and temperature twice."""
         grade, points, index = self.fluid.get("grade"), self.fluid.get("points"), self.fluid.get("viscosity_index")
         if grade is not None and points is not None:
-            raise Refused("two grades")
+            raise RefusedError("two grades")
         if points is not None:
             stated = [tuple(map(number, point.split(" at "))) for point in points.split("; ")]
             if len(stated) == 2:
@@ -209,7 +210,7 @@ class Machine:
         try:
             thin, thick = (viscosity_at(temperature, *edge) for edge in self.line)
         except ConditionsError as error:
-            raise Refused(str(error)) from None
+            raise RefusedError(str(error)) from None
         return thin, thick
 
     def viscosity_at_work(self) -> tuple[float, float] | None:
@@ -233,10 +234,10 @@ class Machine:
         stated = self.duty.get("ingression", {})
         found = {size: number(stated[f"at_{size}"]) or 0.0 for size in (4, 6, 14) if f"at_{size}" in stated}
         if list(found.values()) != sorted(found.values(), reverse=True):
-            raise Refused("more of the larger particles than of all")
+            raise RefusedError("more of the larger particles than of all")
         if "environment" in stated:
             if 14 in found:
-                raise Refused("what gets in at 14 µm(c) is stated twice")
+                raise RefusedError("what gets in at 14 µm(c) is stated twice")
             found[14] = min([MOST_BROUGHT_IN_AT_14[stated["environment"]], *found.values()])
         return found
 
@@ -360,7 +361,7 @@ def suction_drop(m: Machine, reservoir_kpa: float) -> Iterator[Asked]:
     if m.location == "suction" and inlet is not None:
         for drop in clean_drop("suction_drop", m, m.cold_if_stated(), reservoir_kpa - inlet):
             if inlet >= reservoir_kpa:
-                raise Refused("a pump that asks for the reservoir's pressure or more")
+                raise RefusedError("a pump that asks for the reservoir's pressure or more")
             yield drop
 
 
@@ -381,18 +382,18 @@ def breather_particles(m: Machine, size_um: float) -> Iterator[Asked]:
 
 
 def cleanliness(m: Machine, side: str) -> Iterator[Asked]:
-    code, comes_in = m.duty.get("target_cleanliness"), m.particles_per_min()
+    code = m.duty.get("target_cleanliness")
     if code is None or m.flow is None or m.location == "breather":
         return
     for size, scale_number in zip((4, 6, 14), code.split("/"), strict=True):
-        if size not in comes_in or scale_number in ("-", "*"):
+        if size not in m.entering or scale_number in ("-", "*"):
             continue
         # As many as get in, for each one that passes with the flow at the count that is allowed.
-        entering = comes_in[size] / (UP_TO[int(scale_number)] * m.flow * 1000)
+        entering = m.entering[size] / (UP_TO[int(scale_number)] * m.flow * 1000)
         if side == "upstream" and entering >= 1:
             if size == 14 and "environment" in m.duty["ingression"]:
                 continue  # less than the most may get in
-            raise Refused("a target that no filtration ratio could hold")
+            raise RefusedError("a target that no filtration ratio could hold")
         ratio = 1 / (1 - entering) if side == "upstream" else 1 + entering
         yield Asked(
             "cleanliness",
@@ -446,12 +447,14 @@ RULES = {
 
 
 def figure_of(rule: str, switch: Any) -> Any:
-    if switch in (None, True):
+    if switch is None or switch is True:
         return FIGURES.get(rule)
     if rule not in FIGURES:
-        raise Refused(f"{rule} has no figure")
+        raise RefusedError(f"{rule} has no figure")
     if rule == "cleanliness":
         return switch
+    if rule == "suction_drop" and switch.endswith("(g)"):
+        raise RefusedError("a pressure over the reservoir that is told against the air's")
     return absolute_kpa(switch) if rule == "suction_drop" else number(switch)
 
 
@@ -460,7 +463,7 @@ def stated(m: Machine) -> Iterator[Asked]:
     for asked in m.duty.get("require", []):
         key = asked["characteristic"]
         if m.location == "breather" and key in ("filtration_ratio", "retained_capacity", "clean_pressure_drop"):
-            raise Refused("a breather that is to be judged by what is measured in liquid")
+            raise RefusedError("a breather that is to be judged by what is measured in liquid")
         found = Asked(None, key, low=number(asked.get("at_least", -INF)), high=number(asked.get("at_most", INF)))
         if key == "filtration_ratio":
             found = replace(found, size_um=number(asked["size"].removesuffix("(c)")), scale="c", flow_l_min=m.flow)
@@ -468,7 +471,7 @@ def stated(m: Machine) -> Iterator[Asked]:
             found = replace(found, flow_l_min=m.flow, terminal_pressure_drop_kpa=m.cracking)
         elif key == "clean_pressure_drop":
             if m.at_work.viscosity is None and m.fluid.keys() & {"grade", "points"}:
-                raise Refused("a drop of a fluid whose viscosity at work is not known")
+                raise RefusedError("a drop of a fluid whose viscosity at work is not known")
             viscosity = m.at_work.viscosity or (None, None)
             found = replace(
                 found,
@@ -483,7 +486,7 @@ def stated(m: Machine) -> Iterator[Asked]:
 
 
 def required(duty: Mapping[str, Any]) -> list[Asked]:
-    """What is stated, and what follows by rules that are on. Raises Refused where the duty contradicts itself."""
+    """What is stated, and what follows by rules that are on. Raises RefusedError where the duty contradicts itself."""
     machine, switches = Machine(duty), duty.get("derive", {})
     found = list(stated(machine))
     if switches == "none":

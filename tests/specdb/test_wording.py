@@ -7,12 +7,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from specdb.amounts import span
 from specdb.answers import CriterionShown, criterion
 from specdb.catalog.snapshot import Snapshot
 from specdb.duty.question import read_question
 from specdb.printing.page import printable
 from specdb.ranking import rank
-from specdb.wording import UnitSystem, span
+from specdb.units import UnitSystem
 
 
 def _criterion(

@@ -16,6 +16,8 @@ SOMEWHERE = ("element", "head", "both")
 _CRACKING = "bypass_cracking_pressure"
 LINE = "fluid.viscosity_index with fluid.grade (or fluid.points)"
 """What gives the viscosity at the coldest start."""
+DENSITY = ("fluid.density", "fluid.density_temperature")
+"""What a required drop takes along where it is stated."""
 
 
 def bypass_valve(at: Circumstances, _: float) -> Outcome:
@@ -60,7 +62,7 @@ def clean_drop_below_bypass(at: Circumstances, share_percent: float) -> Outcome:
     return Applied(
         (replace(own_drop_at_work(at), high=high),),
         Note(text, ((share_percent, ""), (at.bypass_cracking_kpa, "pressure"))),
-        ("bypass", _CRACKING, "flow", "viscosity"),
+        ("bypass", _CRACKING, "flow", "viscosity", *DENSITY),
     )
 
 
@@ -75,7 +77,7 @@ def cold_start_bypass(at: Circumstances, _: float) -> Outcome:
     return Applied(
         (replace(own_drop_when_cold(at), high=at.bypass_cracking_kpa, advisory=True),),
         Note(text, ((at.bypass_cracking_kpa, "pressure"), (at.cold_start_degc, "temperature"))),
-        ("bypass", _CRACKING, "flow", "cold_viscosity"),
+        ("bypass", _CRACKING, "flow", "cold_viscosity", *DENSITY),
     )
 
 
@@ -155,7 +157,7 @@ def collapse_over_own_drop(at: Circumstances, _: float) -> Outcome:
     return Applied(
         (replace(drop, characteristic="collapse_over_own_drop", low=1.0, drop_of=None),),
         Note(f"Without a bypass the element stands at least its own clean drop {when}.", ()),
-        ("bypass", "flow", "cold_viscosity" if cold else "viscosity"),
+        ("bypass", "flow", "cold_viscosity" if cold else "viscosity", *DENSITY),
     )
 
 

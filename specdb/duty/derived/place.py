@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from specdb.duty.circumstances import Circumstances
-from specdb.duty.derived.bypass import LINE, own_drop_at_work, own_drop_when_cold
+from specdb.duty.derived.bypass import DENSITY, LINE, own_drop_at_work, own_drop_when_cold
 from specdb.duty.derived.outcome import Applied, Outcome, lacking
 from specdb.duty.requirement import Note, Requirement
 from specdb.trade.circuit import suction_drop_allowed_kpa
@@ -50,7 +50,7 @@ def suction_drop(at: Circumstances, reservoir_kpa_absolute: float) -> Outcome:
     drop = own_drop_when_cold(at) if cold else own_drop_at_work(at)
     text = "Of the reservoir's {} over a vacuum the pump needs {} at its inlet: {} may be lost, all of it here."
     amounts = ((reservoir_kpa_absolute, "pressure"), (at.pump_inlet_kpa_absolute, "pressure"), (spared, "pressure"))
-    used = ("location", "pump_inlet_pressure", "flow", "cold_viscosity" if cold else "viscosity")
+    used = ("location", "pump_inlet_pressure", "flow", "cold_viscosity" if cold else "viscosity", *DENSITY)
     return Applied((replace(drop, high=spared),), Note(text, amounts), used)
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from specdb import answers
-from specdb.answers.listing import CHOICES, FILTERS, read_filters
+from specdb.answers.lists import CHOICES, FILTERS, read_filters
 from specdb.catalog.listing import Wanted, list_elements
 from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS

@@ -25,8 +25,8 @@ from specdb.pictures.bands import bands, letter_of
 from specdb.pictures.criteria import ratio_of
 from specdb.pictures.scales import even_ticks, log_ticks, plain
 from specdb.ranking import Ranking, compare, rank
-from specdb.units import express
-from specdb.wording import CAUTIONS, UnitSystem
+from specdb.units import UnitSystem, express
+from specdb.wording import CAUTIONS
 from tests.specdb.pictures.drawn import Drawn, assert_legible
 
 WORK: dict[str, Any] = {

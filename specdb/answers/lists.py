@@ -20,9 +20,8 @@ from specdb.duty.conditions import Faults, read_positive
 from specdb.duty.stated import MEASURE_TOLERANCE_MM
 from specdb.errors import QuestionError
 from specdb.trade.threads import normal_thread
-from specdb.units import read_quantity, show
+from specdb.units import UnitSystem, read_quantity, show
 from specdb.vocabulary import chosen
-from specdb.wording import UnitSystem
 
 CHOICES = {
     **{key: a.choices for key, a in ATTRIBUTES.items() if a.kind == "word" and a.choices},

@@ -3,8 +3,8 @@ them, and its examples.
 
 Every check and every phase of the generator is on (examples, coverage, fuzzing, and below stateful), and a
 status that it does not expect is allowed to single operations only. To keep the two runs short, ten requests are
-made up for each operation beside those of the other phases, and of the sixteen requirements that the GET form of
-a question takes, which have all the same fields, the generator is told of the first two.
+made up for each operation beside those of the other phases, and of the names that are alike in the GET form of a
+question (requirements, switches of rules, measures and words of fit) the generator is told of a few.
 """
 
 from __future__ import annotations
@@ -85,20 +85,26 @@ BY_QUERIES = ("/health", "/v1/elements", "/v1/elements/{element_id}", "/v1/revis
 """What asks the database itself. All else is worked out from a view of the catalogue that is the same from either."""
 
 PICTURES_AT = "/v1/elements/{element_id}/pictures/{picture}"
+COMPARED = "/v1/comparisons"
 OF_A_PICTURE = {"element_id", "picture", "units", "as_of", *example_of("get_picture")["request"]["query"]}
 OF_REQUESTS = {"original.number", "units", "format", *example_of("get_test_requests")["request"]["query"]}
-LATER_REQUIREMENT = re.compile(r"require\.([3-9]|1[0-6])\.")
+ALIKE = re.compile(
+    r"require\.([3-9]|1[0-6])\.|derive\.(?!collapse$|burst$|cleanliness$)|fit\.(?!thread|length|kind|clearance)"
+)
+"""Names that have the same fields, or the same form, as those that are left."""
 
 
 def described(service: Service, operations: list[dict[str, Any]], *, only: Collection[str] = ()) -> Any:
     """The schema by which requests are generated; ``only`` are the addresses that it has, if not all."""
     document = copy.deepcopy(create_app().openapi())
+    _tell_of_few(document["components"]["schemas"])
     asked = document["paths"]["/v1/equivalents"]["get"]
-    asked["parameters"] = [each for each in asked["parameters"] if not LATER_REQUIREMENT.match(each["name"])]
+    asked["parameters"] = [each for each in asked["parameters"] if not ALIKE.match(each["name"])]
     # What takes the same question is tried with a part of it.
     again = document["paths"]["/v1/test-requests"]
     again["get"]["parameters"] = [each for each in again["get"]["parameters"] if each["name"] in OF_REQUESTS]
-    again["post"]["requestBody"]["content"]["application/json"]["schema"] = _without_duty(document)
+    for operation, question in ((again["post"], "Question"), (document["paths"][COMPARED]["post"], "ComparisonAsked")):
+        operation["requestBody"]["content"]["application/json"]["schema"] = _without_duty(document, question)
     drawn = document["paths"][PICTURES_AT]["get"]  # the rest of its question's names are tried of equivalents
     drawn["parameters"] = [each for each in drawn["parameters"] if each["name"] in OF_A_PICTURE]
     if only:
@@ -108,8 +114,16 @@ def described(service: Service, operations: list[dict[str, Any]], *, only: Colle
     return schema
 
 
-def _without_duty(document: dict[str, Any]) -> dict[str, Any]:
-    question = copy.deepcopy(document["components"]["schemas"]["Question"])
+def _tell_of_few(schemas: dict[str, Any]) -> None:
+    """Leave out of a question in JSON what is alike in it, as of one in dotted names."""
+    _, switches = schemas["DutyAsked"]["properties"]["derive"]["anyOf"]
+    for group, fields in (("derive", switches["properties"]), ("fit", schemas["FitAsked"]["properties"])):
+        for name in [each for each in fields if ALIKE.match(f"{group}.{each}")]:
+            del fields[name]
+
+
+def _without_duty(document: dict[str, Any], name: str) -> dict[str, Any]:
+    question: dict[str, Any] = copy.deepcopy(document["components"]["schemas"][name])
     del question["properties"]["duty"]
     return question
 

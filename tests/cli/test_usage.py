@@ -113,7 +113,7 @@ def test_a_word_after_two_dashes_is_no_option(run: Run) -> None:
 # --- endings --------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("arguments", ["rank 'Dulse 23' --limit 500 --explain", "list --json", "list --csv", "--help"])
+@pytest.mark.parametrize("arguments", ["rank 'Dulse 23' --limit 120 --explain", "list --json", "list --csv", "--help"])
 def test_output_that_is_cut_short_is_no_failure_to_report(demo_store_url: str, arguments: str) -> None:
     done = subprocess.run(
         ["bash", "-c", f"'{PROGRAM}' {arguments} | head -n 1; exit ${{PIPESTATUS[0]}}"],

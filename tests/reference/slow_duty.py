@@ -302,7 +302,7 @@ def collapse(m: Machine, times: float) -> Iterator[Asked]:
         elif seen is None and m.location == "suction":
             seen = 100.0
         unknown = seen is None and m.location is not None
-    if seen is not None or unknown:
+    if m.location != "breather" and (seen is not None or unknown):
         yield Asked("collapse", "collapse_pressure", -INF if seen is None else seen, open=unknown)
 
 

@@ -298,7 +298,7 @@ def test_a_dash_before_two_numbers_may_be_a_microscope_s():
         ({"at_4": "5 /mL", "volume_ml": 10}, "at_4", "both state a volume"),
         ({"at_4": "-5 /mL"}, "at_4", "no particle count"),
         ({"at_4": "5 g"}, "at_4", "mass"),
-        ({"code": "18/16/13", "counting": "guess"}, "counting", "none of"),
+        ({"code": "18/16/13", "counting": "guess"}, "counting", "not one of"),
         ({"at_4": "5", "volume_ml": 0}, "volume_ml", "greater than 0"),
     ],
 )

@@ -97,9 +97,9 @@ def test_what_is_needed_holds_the_target_and_a_little_less_does_not(number, side
         ({"target": "18/16/13", "ingression_at_4": "1e16 /min"}, "ingression_at_4", "no rate"),
         ({"target": "18/16/13", "ingression_at_4": "5 g/h"}, "ingression_at_4", "mass rate"),
         ({"target": "18/16/13", "ingression_at_4": "5 /min", "ingression_at_6": "6 /min"}, "ingression_at_6", "more"),
-        ({"target": "18/16/13", "environment": "orbit"}, "environment", "none of"),
+        ({"target": "18/16/13", "environment": "orbit"}, "environment", "not one of"),
         ({"target": "18/16/13", "environment": "mobile", "ingression_at_14": "1 /min"}, "environment", "already"),
-        ({"target": "18/16/13", "ingression_at_4": "1 /min", "side": "inside"}, "side", "none of"),
+        ({"target": "18/16/13", "ingression_at_4": "1 /min", "side": "inside"}, "side", "not one of"),
         ({"target": "18/16/13", "ingression_at_4": "1 /min", "flow": "0 L/min"}, "flow", "above zero"),
     ],
 )

@@ -83,7 +83,7 @@ def cold_start_bypass(at: Circumstances, _: float) -> Outcome:
 
 def collapse(at: Circumstances, factor: float) -> Outcome:
     """The element stands what it can really see; see the rule's own words for each case."""
-    if at.bypass is None:
+    if at.bypass is None or at.location == "breather":
         return None
     if at.bypass in SOMEWHERE:
         return _collapse_with_bypass(at, factor)

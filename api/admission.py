@@ -17,6 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import problems
 from api.operations import operation_id_of, operations_of
+from specdb.errors import shown
 
 BODY_BYTES = 1 << 20
 """Most that a question may weigh."""
@@ -163,8 +164,9 @@ class StrictRoute(APIRoute):
             media_type, charset = media_type_of(asked)
             # A body that is absent is the route's to refuse.
             if (media_type != "application/json" or charset not in ("", "utf-8", "utf8")) and await asked.body():
-                stated = f"; it says {asked.headers['content-type']}" if media_type else ""
-                raise HTTPException(415, f"The body must be application/json, in UTF-8{stated}.")
+                stated = f"; it says {shown(asked.headers['content-type'])}" if media_type else ""
+                needed = "Send the header Content-Type: application/json (curl: -H 'Content-Type: application/json')."
+                raise HTTPException(415, f"The body must be application/json, in UTF-8{stated}. {needed}")
             return await handler(asked)
 
         return strict

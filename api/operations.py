@@ -9,6 +9,8 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 
+from specdb.errors import meant_by
+
 Schema = Mapping[str, Any]
 
 
@@ -46,6 +48,11 @@ class Operations:
             if pattern.fullmatch(path):
                 found |= methods
         return found | {"HEAD"} if "GET" in found else found
+
+    def address_near(self, path: str) -> str | None:
+        """The address without any name to fill in that ``path``, which is none, most likely stands for."""
+        fixed = [template for template in self._document["paths"] if "{" not in template]
+        return meant_by(path.replace("_", "-"), fixed)
 
     def query_of(self, operation_id: str) -> Mapping[str, Schema]:
         """Query fields of an operation with their schemas."""

@@ -23,6 +23,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.operations import operation_id_of, operations_of
 from api.tracing import REQUEST_ID
+from specdb.duty.left import faults_in_the_rest
 from specdb.errors import (
     ImportRefusedError,
     InputError,
@@ -33,6 +34,7 @@ from specdb.errors import (
     StoreUnreachableError,
     WritesRefusedError,
     family,
+    in_plain_words,
     meant_by,
     shown,
 )
@@ -127,14 +129,7 @@ def of_error(error: SpecdbError) -> Problem:
             for f in error.faults
         ]
     else:
-        each: Sequence[SpecdbError] = getattr(error, "faults", ()) or (error,)
-        faults = [
-            Fault(
-                pointer=_pointer([e.field] if e.whole else e.field.split(".")), detail=_detail(e), remedy=e.remedy
-            )
-            for e in each
-            if e.field
-        ]
+        faults = of_errors(getattr(error, "faults", ()) or (error,))
     return Problem(
         type=TYPE_PREFIX + error.code,
         title=error.title,
@@ -142,6 +137,15 @@ def of_error(error: SpecdbError) -> Problem:
         detail=str(error),
         errors=faults,
     )
+
+
+def of_errors(errors: Iterable[SpecdbError]) -> list[Fault]:
+    """The fault that each of our own errors is, of those that name a field."""
+    return [
+        Fault(pointer=_pointer([e.field] if e.whole else e.field.split(".")), detail=_detail(e), remedy=e.remedy)
+        for e in errors
+        if e.field
+    ]
 
 
 def _hidden(error: SpecdbError) -> Problem:
@@ -186,7 +190,11 @@ def install(app: FastAPI) -> None:
         if unreadable is not None:
             return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"))
         faults = [_invalid(request, e) for e in error.errors()[:MOST_FAULTS]]
-        more = f"; and {len(error.errors()) - 5} more" if len(error.errors()) > 5 else ""
+        in_body = [e["loc"][1:] for e in error.errors() if e["loc"][:1] == ("body",)]
+        rest = faults_in_the_rest(error.body, in_body) if in_body else []
+        faults += of_errors(rest)[: MOST_FAULTS - len(faults)]
+        count = len(error.errors()) + len(rest)
+        more = f"; and {count - 5} more" if count > 5 else ""
         problem = of_status(422, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]) + more)
         problem.errors = faults
         return answer(problem)
@@ -198,11 +206,13 @@ def install(app: FastAPI) -> None:
             return Response(status_code=304, headers=headers)
         detail = str(error.detail)
         if error.status_code == 404:
-            detail = "The addresses that there are stand in /openapi.json."
+            near = operations_of(app).address_near(request.scope["path"])
+            meant = f"Is {near} meant? " if near else ""
+            detail = f"{meant}The addresses that there are stand in /openapi.json."
         elif error.status_code == 405:
             headers["Allow"] = ", ".join(sorted(operations_of(app).methods_at(request.scope["path"])))
             detail = f"It takes {headers['Allow']}."
-        return answer(of_status(error.status_code, shown(detail)), headers)
+        return answer(of_status(error.status_code, detail), headers)
 
 
 class Failures:
@@ -237,8 +247,11 @@ class Failures:
 
 def _invalid(request: Request, error: dict[str, Any]) -> Fault:
     source, *place = error["loc"]
-    message, remedy = error["msg"].removeprefix("Value error, "), None
-    if error["type"] == "extra_forbidden":
+    message, remedy = in_plain_words(error["type"], error["msg"]), None
+    if error["type"] == "string_pattern_mismatch" and place[-1:] == ["element_id"]:
+        message = "this is no element_id: 16 digits from 0 to 9 and a to f"
+        remedy = "Look the number up with /v1/search, which tells the element_id."
+    elif error["type"] == "extra_forbidden":
         operations, asked = operations_of(request.app), operation_id_of(request)
         known = operations.fields_at(asked, place[:-1]) if source == "body" else [*operations.query_of(asked)]
         message, remedy = "there is no such field", _nearest(str(place[-1]), known)

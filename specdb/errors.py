@@ -48,6 +48,29 @@ def meant_by(name: str, known: Sequence[str]) -> str | None:
     return near[0] if near else None
 
 
+_PLAINLY = {
+    "missing": "this is needed and was not stated",
+    "float_type": "a plain number is expected, such as 1.6",
+    "float_parsing": "a plain number is expected, such as 1.6",
+    "int_type": "a whole number is expected, such as 5",
+    "int_parsing": "a whole number is expected, such as 5",
+    "bool_type": "true or false is expected",
+    "bool_parsing": "true or false is expected",
+    "string_type": "a text is expected",
+    "list_type": "a list is expected",
+    "dict_type": "an object of names and values is expected",
+    "model_type": "an object of names and values is expected",
+    "model_attributes_type": "an object of names and values is expected",
+    "string_pattern_mismatch": "this is not written as it must be",
+}
+
+
+def in_plain_words(kind: str, message: str) -> str:
+    """What a library that checks forms says of a fault of this ``kind``, as it may be told."""
+    said = _PLAINLY.get(kind, message.removeprefix("Value error, "))
+    return said.replace("Input should be", "this must be", 1)
+
+
 class SpecdbError(Exception):
     """Root of the family. ``str()`` gives message and remedy in one line.
 
@@ -93,8 +116,11 @@ class InputError(SpecdbError):
 
 
 class QuantityError(InputError):
+    """``mark_undeclared`` is True where the number could be read if its decimal mark were declared, as a file can."""
+
     code = "quantity"
     title = "A quantity cannot be read"
+    mark_undeclared = False
 
 
 class QuestionError(InputError):
@@ -108,9 +134,12 @@ class ConditionsError(InputError):
 
 
 class NotOnFileError(SpecdbError):
+    """``instead`` are maker and number of the elements on file that claims of what was asked for lead to."""
+
     code = "not-on-file"
     title = "Not on file"
     exit_status = 3
+    instead: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -418,17 +418,24 @@ def _plain_mantissa(mantissa: str, decimal: str | None, text: str) -> str:
             )  # fmt: skip
         return digits.replace(decimal, ".")
     if len(marks) > 1:
-        raise QuantityError(
-            f'"{shown(text)}" mixes or repeats decimal and thousands marks.', value=text,
-            remedy='Leave the thousands mark out, such as "1234.5", or declare the decimal mark.',
+        raise _undeclared(
+            f'"{shown(text)}" mixes or repeats decimal and thousands marks.', text,
+            'Leave the thousands mark out, such as "1234.5".',
         )  # fmt: skip
     whole, comma, decimals = digits.partition(",")
     if comma and not spaced and len(decimals) == 3 and whole.strip("0"):
-        raise QuantityError(
-            f'"{shown(text)}" may mean {whole}.{decimals} or {whole}{decimals}.', value=text,
-            remedy=f'Write "{whole}.{decimals}" or "{whole}{decimals}", or declare the decimal mark.',
+        raise _undeclared(
+            f'"{shown(text)}" may mean {whole}.{decimals} or {whole}{decimals}.', text,
+            f'Write "{whole}.{decimals}" or "{whole}{decimals}".',
         )  # fmt: skip
     return digits.replace(",", ".")
+
+
+def _undeclared(message: str, text: str, remedy: str) -> QuantityError:
+    """Of marks that only a declaration tells apart. A question has none, so that a file's reader adds that remedy."""
+    error = QuantityError(message, value=text, remedy=remedy)
+    error.mark_undeclared = True
+    return error
 
 
 def _number(match: re.Match[str], decimal: str | None) -> Number:
@@ -518,6 +525,19 @@ class _Named:
     measured_at_degc: float | None = None
 
 
+_SLIPS = {
+    ("pressure", "lb"): "psi",
+    ("pressure", "kg"): "kgf/cm²",
+    ("pressure", "in"): "inH₂O or inHg",
+    ("flow", "L"): "L/min",
+    ("flow", "US gal"): "US gpm",
+    ("flow", "m³"): "m³/h",
+    ("mass_rate", "g"): "g/h",
+    ("mass_rate", "mg"): "mg/h",
+}
+"""Kind that is wanted and unit of another kind: the unit that is meant by it in speech (common practice)."""
+
+
 def _begins_with(folded: str, code: str) -> bool:
     return folded.casefold().startswith(_fold(code).casefold())
 
@@ -582,9 +602,12 @@ def _name(text: str, kind: str) -> _Named:
     remedy = f"Units that would do: {_units_that_would_do(kind)}."
     others = [other for other in KINDS if other != kind and _belongs(folded, other)]
     if others:
+        written = {spelled.unit.code for other in others if (spelled := _TABLE[other].get(folded)) is not None}
+        meant = [_SLIPS[kind, code] for code in sorted(written) if (kind, code) in _SLIPS]
         raise QuantityError(
-            f'"{shown(text)}" is a unit of {_plain(others[0])}; {_words(kind)} was wanted.', value=text, remedy=remedy
-        )
+            f'"{shown(text)}" is a unit of {_plain(others[0])}; {_words(kind)} was wanted.', value=text,
+            remedy=" ".join([*(f"Is {each} meant?" for each in meant[:1]), remedy]),
+        )  # fmt: skip
     raise QuantityError(f'"{shown(text)}" is no unit of {_plain(kind)} known here.', value=text, remedy=remedy)
 
 
@@ -882,6 +905,13 @@ def _digits(value: float) -> str:
         return f"{value:.4g}"
     text = f"{value:.{max(0, 3 - magnitude)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def show_plain(value: float) -> str:
+    """A plain number for people: 2.143, 2500, 150000, 1e8."""
+    if 1e4 <= value < 1e6:
+        return f"{value:.0f}"
+    return f"{value:.4g}".replace("e+0", "e").replace("e+", "e").replace("e-0", "e-")
 
 
 def show(value: float, kind: str, units: Literal["si", "us"] = "si", scale: str | None = None) -> str:

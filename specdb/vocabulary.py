@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from functools import lru_cache
 
 from specdb.characteristics import CHARACTERISTICS
@@ -52,6 +53,50 @@ def chosen(text: str, choices: Iterable[str]) -> str | None:
     """The choice that ``text`` spells, or None."""
     wanted = folded(text)
     return next((choice for choice in choices if folded(choice) == wanted), None)
+
+
+_WITH_A_VALVE = ("element", "head", "both")
+_TRADE_WORDS = {
+    # What the trade also calls materials, fluids and places (common practice), and answers where a place is asked.
+    "hydrogenated nitrile": ("HNBR",),
+    "nitrile": ("NBR",),
+    "fluorocarbon": ("FKM",),
+    "fluoroelastomer": ("FKM",),
+    "ethylene propylene": ("EPDM",),
+    "polyurethane": ("PU",),
+    "water glycol": ("HFC",),
+    "phosphate ester": ("HFDR",),
+    "synthetic ester": ("HEES",),
+    "vegetable oil": ("HETG",),
+    "mineral oil": ("HM",),
+    "oil in water": ("HFAE",),
+    "water in oil": ("HFB",),
+    "kidney loop": ("off-line",),
+    "yes": _WITH_A_VALVE,
+    "valve": _WITH_A_VALVE,
+    "no": ("none",),
+}
+
+
+def meant_of(text: str, choices: Collection[str]) -> str:
+    """A question back, 'Is "NBR" meant?', where ``text`` is none of the ``choices`` and may stand for some; else "".
+
+    A choice that is a word of the text goes before what the trade calls one, and that before one that is spelt alike.
+    """
+    said = folded(text[:80])
+    found = [choice for choice in choices if _has_word(said, folded(choice))]
+    if not found:
+        named = (words for name, words in _TRADE_WORDS.items() if _has_word(said, name) and {*words} <= {*choices})
+        found = list(next(named, ()))
+    if not found:
+        near = difflib.get_close_matches(said, map(folded, choices), n=1, cutoff=0.7)
+        found = [choice for choice in choices if folded(choice) in near]
+    quoted = [f'"{choice}"' for choice in found]
+    return f"Is {' or '.join(filter(None, [', '.join(quoted[:-1]), quoted[-1]]))} meant?" if quoted else ""
+
+
+def _has_word(said: str, name: str) -> bool:
+    return f" {name} " in f" {said} "
 
 
 def qualifier_of(text: str) -> str | None:

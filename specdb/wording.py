@@ -73,8 +73,9 @@ def conditions(requirement: Requirement, units: UnitSystem = "si") -> str:
     low, high = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
     if low is not None and high is not None:
         told.append(span(low, high, "viscosity", units))
-    if requirement.density_kg_m3 is not None:
-        told.append(show(requirement.density_kg_m3, "density", units))
+    light, heavy = requirement.density_low_kg_m3, requirement.density_high_kg_m3
+    if light is not None and heavy is not None:
+        told.append(span(light, heavy, "density", units))
     if requirement.terminal_pressure_drop_kpa is not None:
         told.append(f"a terminal drop of {show(requirement.terminal_pressure_drop_kpa, 'pressure', units)}")
     if requirement.cycle_pressure_kpa is not None:
@@ -276,6 +277,8 @@ def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str
     if reason == "condition_not_stated":
         lacking = listed(unstated_conditions(snapshot, judged.requirement, test))
         return f"because its test does not state {lacking or 'a condition'}"
+    if too_small := _below_the_smallest(snapshot, judged, row, units):
+        return too_small
     if reason == "other_conditions":
         return f"because it was tested at other conditions{_tested_at(snapshot, judged.requirement, test, units)}"
     if reason == "other_scale":
@@ -287,6 +290,18 @@ def _why(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str
             return "and nothing on file bounds it on the other side"
         return "because no test bounds it there"
     return f"because {_WHY[reason]}"
+
+
+def _below_the_smallest(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem) -> str:
+    """That a ratio is required at a smaller size than any tested, which no other condition would have helped."""
+    requirement, test = judged.requirement, int(judged.test[row])
+    if requirement.size_um is None or requirement.scale is None or np.isfinite(judged.low[row]):
+        return ""
+    points = _points_of(snapshot, requirement, test)
+    sizes = points.size_um[points.scale == SCALES.index(requirement.scale)]
+    if not len(sizes) or float(sizes.min()) <= requirement.size_um * (1 + 1e-9):
+        return ""
+    return f"because its smallest tested size is {show(float(sizes.min()), 'size', units, scale=requirement.scale)}"
 
 
 def source_of(snapshot: Snapshot, test: int) -> str:
@@ -309,7 +324,7 @@ def unstated_conditions(snapshot: Snapshot, requirement: Requirement, test: int)
     lacking = {
         "the flow": requirement.flow_l_min is not None and bool(np.isnan(points.flow_l_min).any()),
         "the viscosity": requirement.viscosity_low_mm2_s is not None and bool(np.isnan(points.viscosity_mm2_s).any()),
-        "the density": requirement.density_kg_m3 is not None and bool(np.isnan(points.density_kg_m3).all()),
+        "the density": requirement.density_low_kg_m3 is not None and bool(np.isnan(points.density_kg_m3).all()),
         "the terminal pressure drop": requirement.terminal_pressure_drop_kpa is not None
         and bool(np.isnan(tests.terminal_pressure_drop_kpa[test])),
         "the dust": requirement.dust is not None and not tests.dust.stated[test],

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from fastapi import APIRouter, Request, Response
+from pydantic import BeforeValidator
 
 from api.problems import documented
 from api.question import InUnits, asked_by_name, dotted_parameters
@@ -12,6 +15,14 @@ from specdb.duty.question import ElementId
 from specdb.pictures import PictureKey, draw
 
 router = APIRouter(prefix="/v1", tags=["decisions"])
+
+
+def _as_key(name: object) -> object:
+    return name.replace("-", "_") if isinstance(name, str) else name
+
+
+PictureNamed = Annotated[PictureKey, BeforeValidator(_as_key)]
+"""A picture, also as the command line spells it: pressure-drop."""
 
 
 class SvgResponse(Response):
@@ -27,7 +38,11 @@ class SvgResponse(Response):
     openapi_extra={"parameters": dotted_parameters(InUnits)},
 )
 def get_picture(
-    catalogue: CatalogueNeeded, request: Request, element_id: ElementId, picture: PictureKey, reply: PictureReplyNeeded
+    catalogue: CatalogueNeeded,
+    request: Request,
+    element_id: ElementId,
+    picture: PictureNamed,
+    reply: PictureReplyNeeded,
 ) -> Response:
     """The element against the duty or the original that the dotted names ask of, drawn in black on white as SVG.
 

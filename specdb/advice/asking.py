@@ -171,8 +171,8 @@ def _of_attributes(snapshot: Snapshot, requirement: Requirement, row: int) -> li
 def as_asked(requirement: Requirement) -> Requirement:
     """The requirement with every condition that its test must state, those that follow from a standard too.
 
-    Of a band of viscosity the test is asked for at the edge that decides: the thick one where the drop may be at most
-    so much, the thin one where it must be at least, both where both.
+    Of a band of viscosity or density the test is asked for at the edge that decides: the thick and heavy one where the
+    drop may be at most so much, the thin and light one where it must be at least, both where both.
     """
     key = requirement.characteristic
     if key == "filtration_ratio":
@@ -195,11 +195,18 @@ def as_asked(requirement: Requirement) -> Requirement:
 
 def _at_the_edge(requirement: Requirement, *, thin: bool, thick: bool) -> Requirement:
     low, high = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
+    light, heavy = requirement.density_low_kg_m3, requirement.density_high_kg_m3
     if thin and not thick:
-        high = low
+        high, heavy = low, light
     elif thick and not thin:
-        low = high
-    return replace(requirement, viscosity_low_mm2_s=low, viscosity_high_mm2_s=high)
+        low, light = high, heavy
+    return replace(
+        requirement,
+        viscosity_low_mm2_s=low,
+        viscosity_high_mm2_s=high,
+        density_low_kg_m3=light,
+        density_high_kg_m3=heavy,
+    )
 
 
 def standards_of(requirement: Requirement) -> tuple[str, ...]:
@@ -276,6 +283,7 @@ def result_words(asked: Requirement, units: UnitSystem = "si") -> str:
     if key == "retained_capacity":
         title = f"{title} (mass {asked.capacity_basis})"
     low, high = asked.viscosity_low_mm2_s, asked.viscosity_high_mm2_s
+    light, heavy = asked.density_low_kg_m3, asked.density_high_kg_m3
     at = [
         show(value, kind, units, scale=asked.scale if kind == "size" else None)
         for value, kind in (
@@ -283,7 +291,8 @@ def result_words(asked: Requirement, units: UnitSystem = "si") -> str:
             (None if key in _MULTI_PASS else asked.flow_l_min, "flow"),
             (low, "viscosity"),
             (None if low == high else high, "viscosity"),
-            (asked.density_kg_m3, "density"),
+            (light, "density"),
+            (None if light == heavy else heavy, "density"),
         )
         if value is not None
     ]

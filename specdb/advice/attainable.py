@@ -35,7 +35,10 @@ _SOME_RATIO = 1.0
 
 @dataclass(frozen=True)
 class HeldAt:
-    """One size in µm(c): the element's ratio there, and the particles per mL of that size and larger in balance."""
+    """One size in µm(c): the element's ratio there, and the particles per mL of that size and larger in balance.
+
+    Of the counts 0 is a bound like any other; -inf stands below and inf above where nothing bounds them.
+    """
 
     size_um: float
     ingression_per_min: float
@@ -66,9 +69,8 @@ class Attainable:
         return _code({held.size_um: held.count(side).high for held in self.held})
 
     def cleanest(self, side: Side) -> str | None:
-        """Code of the least particles that they leave; ``-`` at a size without a lower end."""
-        found = {held.size_um: held.count(side).low for held in self.held}
-        return _code({size: count if count > 0 else math.nan for size, count in found.items()})
+        """Code of the least particles that they leave, 0 where it is none; ``-`` at a size without a lower end."""
+        return _code({held.size_um: held.count(side).low for held in self.held})
 
     def estimate(self, side: Side) -> str | None:
         """Code by the best estimates of the ratio; >28 where the estimate is 1 or less and the count grows on."""
@@ -89,12 +91,14 @@ class Attainable:
 
     def _side(self, side: Side) -> str:
         cleanest, dirtiest, estimate = self.cleanest(side), self.dirtiest(side), self.estimate(side)
-        if dirtiest is None and cleanest is None:
+        if dirtiest is None and _least(cleanest):
             return "" if estimate is None else f"{side} about {estimate}"
-        if dirtiest is not None and cleanest is not None:
-            between = dirtiest if cleanest == dirtiest else f"{cleanest} to {dirtiest}"
+        if dirtiest is None:
+            between = f"{cleanest} or dirtier"
+        elif dirtiest == cleanest or _least(dirtiest):
+            between = dirtiest
         else:
-            between = f"{cleanest} or dirtier" if dirtiest is None else f"{dirtiest} or cleaner"
+            between = f"{dirtiest} or cleaner" if _least(cleanest) else f"{cleanest} to {dirtiest}"
         if (estimate or between) == between:
             return f"{side} {between}"
         return f"{side} about {estimate} (by the bounds of its ratio {between})"
@@ -106,6 +110,11 @@ NEVER_PROOF = "An estimate, never proof: a laboratory's ratio bounds no machine.
 _SIDES: tuple[Side, ...] = ("upstream", "downstream")
 _BEYOND = 1e12
 """Particles per mL above any scale number: stands for a count that grows without end."""
+
+
+def _least(code: str | None) -> bool:
+    """Whether no fluid could be cleaner: scale number 0 wherever it says something."""
+    return code is None or set(code.split("/")) <= {"0", "-"}
 
 
 def _code(counts_per_ml: dict[float, float]) -> str | None:
@@ -167,19 +176,24 @@ def _ratio(judged: Judged, place: int) -> Bounded:
 def _held(size_um: float, per_min: float, flow_l_min: float, ratio: Bounded, of_environment: bool) -> HeldAt:
     upstream = _count("upstream", ratio, per_min, flow_l_min)
     downstream = _count("downstream", ratio, per_min, flow_l_min)
-    if of_environment and size_um in ENVIRONMENT_SIZES_UM:
+    if of_environment and size_um in ENVIRONMENT_SIZES_UM and per_min > 0:
         # The most that may get in: the fluid may be as much cleaner as less gets in.
-        upstream, downstream = (Bounded(0.0, count.high, math.nan) for count in (upstream, downstream))
+        upstream, downstream = (Bounded(-math.inf, count.high, math.nan) for count in (upstream, downstream))
     return HeldAt(size_um, per_min, ratio, upstream, downstream)
 
 
 def _count(side: Side, ratio: Bounded, per_min: float, flow_l_min: float) -> Bounded:
-    """Particles per mL; the count falls as the ratio grows, so that each bound gives the other's."""
+    """Particles per mL; the count falls as the ratio grows, so that each bound gives the other's.
+
+    Where nothing gets in, a ratio above 1 clears the fluid in time and one of 1 leaves it as it is, which nobody knows.
+    """
     of = count_upstream if side == "upstream" else count_downstream
 
     def count(of_ratio: float) -> float:
         return of(of_ratio, per_min, flow_l_min) if of_ratio > 1 else math.inf
 
+    if per_min == 0:
+        return Bounded(0.0, count(ratio.low), 0.0 if ratio.estimate > 1 else math.nan)
     estimate = math.nan if math.isnan(ratio.estimate) else count(ratio.estimate)
     return Bounded(count(ratio.high), count(ratio.low), estimate)
 
@@ -199,7 +213,7 @@ def _falling_counts(counts: Sequence[Bounded]) -> list[Bounded]:
     low = np.maximum.accumulate([count.low for count in counts[::-1]])[::-1]
     estimate = np.fmin.accumulate([count.estimate for count in counts])
     if (low > high * (1 + RELATIVE_SLACK)).any():
-        return [Bounded(0.0, math.inf, math.nan)] * len(counts)
+        return [Bounded(-math.inf, math.inf, math.nan)] * len(counts)
     return [
         Bounded(float(lo), float(hi), math.nan if math.isnan(count.estimate) else float(np.clip(best, lo, hi)))
         for count, lo, hi, best in zip(counts, low, high, estimate, strict=True)

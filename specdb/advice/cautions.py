@@ -1,4 +1,5 @@
-"""What must be said loudly of a candidate: a bypass valve too many or too few, an unfiltered start, a starved pump."""
+"""What must be said loudly of a candidate: a bypass valve too many or too few, a collapse pressure that falls short, an
+unfiltered start, a starved pump."""
 
 from __future__ import annotations
 
@@ -18,7 +19,12 @@ FINE_MEDIA = ("glass fibre", "cellulose", "polyester", "metal fibre", "water abs
 
 def cautions(ranking: Ranking, row: int) -> tuple[Note, ...]:
     """Of one element, row of the ranking's snapshot, in the order in which they matter."""
-    told = [*_valves(ranking, row), *_cold_start(ranking.judged, row), *_suction(ranking, row)]
+    told = [
+        *_valves(ranking, row),
+        *_collapse(ranking.judged, row),
+        *_cold_start(ranking.judged, row),
+        *_suction(ranking, row),
+    ]
     return tuple(dict.fromkeys(told))
 
 
@@ -43,6 +49,20 @@ def _valves(ranking: Ranking, row: int) -> Sequence[Note]:
             "both": "A VALVE TOO FEW: the element has no bypass valve of its own where one is asked for.",
         }.get(str(where), "A VALVE TOO FEW: the element has no bypass valve and one is asked for.")
     return (Note(text, ()),)
+
+
+def _collapse(judged: Sequence[Judged], row: int) -> Sequence[Note]:
+    """A collapse pressure that falls short of what the element can see, by its result or by what is stated of it."""
+    for each in judged:
+        if each.requirement.characteristic != "collapse_pressure" or not np.isfinite(each.requirement.low):
+            continue
+        shown, lean = float(each.estimate[row]), int(each.lean[row])
+        if MISSES not in (int(each.verdict[row]), lean) or not np.isfinite(shown):
+            continue
+        word = "IT MAY COLLAPSE" if each.verdict[row] != MISSES else "IT COLLAPSES"
+        text = f"{word}: {{}} is on file as its collapse pressure, and at least {{}} is required."
+        return (Note(text, ((shown, "pressure"), (each.requirement.low, "pressure"))),)
+    return ()
 
 
 def _cold_start(judged: Sequence[Judged], row: int) -> Sequence[Note]:

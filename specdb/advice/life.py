@@ -15,6 +15,7 @@ import numpy as np
 from specdb.amounts import amount, span
 from specdb.bounds import MISSES, NOT_SHOWN, RELATIVE_SLACK, IntArray
 from specdb.catalog.identity import identity_key
+from specdb.catalog.search import not_on_file
 from specdb.catalog.snapshot import Snapshot
 from specdb.criteria import Judged, judge
 from specdb.duty import Requirement
@@ -24,6 +25,7 @@ from specdb.ranking import Ranking
 from specdb.trade.service_life import (
     LABORATORY_CAPACITY,
     capacity_needed_g,
+    changed_after_h,
     cost_per_1000_h,
     cost_per_gram,
     relative_bounds,
@@ -36,6 +38,9 @@ SHORT_OF_ORIGINAL = 0.5
 """An element that lasts less than this share of the original's life is called small (ours)."""
 LONG_FOR_DUTY = 3.0
 """One that lasts more than so many times the interval asked for, or the original's life, is called large (ours)."""
+
+NEAR_OFFERED_OF = 5
+"""Prices without an element that near numbers are offered for: each is a search of the whole catalogue."""
 
 _SOME_CAPACITY_G = 1e-9
 """Required where no interval asks for a capacity, so that of several tests the least favourable is told."""
@@ -89,6 +94,9 @@ class ServiceLife:
     """Life of one element. ``interval_h`` is None where no dirt comes in; ``to_original`` is how many times as long as
     the original it lasts, None where there is none or it is the original; costs are None where no price is stated.
 
+    ``changed_after_h`` is the shorter of the interval and the one asked for: costs are worked out on it. None where
+    neither ends.
+
     ``short`` is whether it lasts less long than asked, None where that cannot be told or nothing is asked.
     """
 
@@ -97,6 +105,7 @@ class ServiceLife:
     interval_h: Bounded | None
     to_original: Bounded | None
     short: bool | None
+    changed_after_h: Bounded | None
     price: float | None
     cost_per_1000_h: Bounded | None
     cost_per_gram: Bounded | None
@@ -130,7 +139,7 @@ class ServiceLife:
     def words(self, units: UnitSystem = "si") -> str:
         """What follows, in sentences that could be read to a customer."""
         if not self.capacity_g.known:
-            return "Life: nothing is on file that tells its retained capacity."
+            return " ".join(["Life: nothing is on file that tells its retained capacity.", *self._costs()])
         sentences = [self._life(units), *self._small(units), *self._large(units), *self._costs()]
         return f"Life: {' '.join(sentences)}"
 
@@ -169,15 +178,36 @@ class ServiceLife:
         return [f"Large: {' and '.join(found)}; {what_follows}."] if found else []
 
     def _costs(self) -> list[str]:
-        if self.cost_per_gram is None or self.price is None:
-            return []
-        costs = self.circumstances.costs
+        costs, told = self.circumstances.costs, []
         currency = "" if costs.currency is None else f" {costs.currency}"
-        told = [f"a gram retained costs {self.cost_per_gram.words('', 'si')}{currency}"]
-        if self.cost_per_1000_h is not None:
-            told.insert(0, f"1000 h of work cost {self.cost_per_1000_h.words('', 'si')}{currency}")
-        change = "without the change" if costs.change_cost is None else f"and {costs.change_cost:g} for each change"
-        return [f"At a price of {self.price:g}{currency} {change} {'; '.join(told)}."]
+        if self.cost_per_1000_h is not None and self.cost_per_1000_h.known:
+            spent = self.cost_per_1000_h.words("", "si")
+            told.append(f"changed {self._changed()}, 1000 h of work cost {spent}{currency}")
+        if self.cost_per_gram is not None and self.cost_per_gram.known:
+            told.append(f"a gram retained costs {self.cost_per_gram.words('', 'si')}{currency}")
+        if not told or self.price is None:
+            return []
+        change = "without the change"
+        if costs.change_cost is not None:
+            change = f"and {costs.change_cost:g}{currency} for each change"
+        return [f"At a price of {self.price:g}{currency} {change}: {'; '.join(told)}."]
+
+    def _changed(self) -> str:
+        """When it is changed: which of life and schedule comes first."""
+        scheduled_h = self.circumstances.service_interval_h
+        if scheduled_h is None:
+            return "at the end of its life"
+        schedule = f"at the service interval of {show(scheduled_h, 'time')}"
+        sooner = False if self.interval_h is None else self.interval_h.below(scheduled_h)
+        if sooner is None:
+            return f"{schedule} or at the end of its life, whichever is sooner"
+        if self.interval_h is None:
+            return schedule
+        if not sooner:
+            proven = self.interval_h.low >= scheduled_h * (1 - RELATIVE_SLACK)
+            return f"{schedule}, which its life covers{_by_estimate(proven).removesuffix(',')}"
+        how = _by_estimate(self.interval_h.proven_below(scheduled_h))
+        return f"at the end of its life, sooner{how} than the service interval of {show(scheduled_h, 'time')}"
 
 
 def _by_estimate(proven: bool) -> str:
@@ -190,7 +220,7 @@ def service_lives(ranking: Ranking, rows: Sequence[int]) -> dict[int, ServiceLif
     if stated.ingression_g_h is None:
         return {}
     judged = judge(ranking.snapshot, _capacity_required(stated), ranking.duty.assumptions)
-    prices = _priced(ranking.snapshot, stated.costs.prices)[0]
+    prices = _prices(ranking.snapshot, stated.costs.prices)
     original = ranking.duty.original
     if original is None:
         return {row: _life(stated, judged, row, None, prices.get(row)) for row in rows}
@@ -202,14 +232,14 @@ def service_lives(ranking: Ranking, rows: Sequence[int]) -> dict[int, ServiceLif
 
 
 def life_notes(ranking: Ranking) -> list[str]:
-    """What is to be told once of all lives: that they are estimates, and which costs are left out, and why."""
+    """What is to be told once of all lives: that they are estimates, and why costs are left out."""
     stated = ranking.duty.circumstances
     costs = stated.costs
     if stated.ingression_g_h is None:
         if costs.prices or costs.change_cost is not None:
             return ["No cost is worked out: it needs the dirt that comes in, by mass (ingression.mass)."]
         return []
-    notes = [LABORATORY_CAPACITY, *_priced(ranking.snapshot, costs.prices)[1]]
+    notes = [LABORATORY_CAPACITY]
     if costs.change_cost is not None and not costs.prices:
         notes.append("The cost of a change is not used: no price of an element is stated (costs.prices).")
     return notes
@@ -244,10 +274,11 @@ def _life(
     capacity = _capacity(judged, row)
     interval = _interval(capacity, stated) if stated.ingression_g_h else None
     relative = None if original is None else _relative(capacity, original)
+    changed = _changed_after(interval, stated.service_interval_h)
     costs: tuple[Bounded | None, Bounded | None] = None, None
     if price is not None:
         change = stated.costs.change_cost or 0.0
-        per_hours = None if interval is None else _falling(interval, lambda h: cost_per_1000_h(h, price, change))
+        per_hours = None if changed is None else _falling(changed, lambda h: cost_per_1000_h(h, price, change))
         costs = per_hours, _falling(capacity, lambda g: cost_per_gram(g, price))
     return ServiceLife(
         circumstances=stated,
@@ -255,6 +286,7 @@ def _life(
         interval_h=interval,
         to_original=relative,
         short=_short(judged, row) if stated.service_interval_h is not None else None,
+        changed_after_h=changed,
         price=price,
         cost_per_1000_h=costs[0],
         cost_per_gram=costs[1],
@@ -276,6 +308,16 @@ def _interval(capacity: Bounded, stated: Circumstances) -> Bounded:
 
     estimate = hours(capacity.estimate) if math.isfinite(capacity.estimate) else math.nan
     return Bounded(hours(capacity.low), hours(capacity.high), estimate)
+
+
+def _changed_after(interval: Bounded | None, scheduled_h: float | None) -> Bounded | None:
+    """The sooner of both rises with the interval, so that each bound gives its own; the schedule alone where no dirt
+    comes in."""
+    if interval is None:
+        return None if scheduled_h is None else Bounded(scheduled_h, scheduled_h, scheduled_h)
+    low, high, estimate = (changed_after_h(h, scheduled_h) for h in (interval.low, interval.high, interval.estimate))
+    # A life that is proven to outlast the schedule needs no estimate.
+    return Bounded(low, high, low if low == high else estimate)
 
 
 def _relative(capacity: Bounded, original: Bounded) -> Bounded:
@@ -301,26 +343,62 @@ def _any(found: Sequence[bool | None]) -> bool | None:
     return None if not found or None in found else False
 
 
-def _priced(snapshot: Snapshot, prices: Sequence[Price]) -> tuple[dict[int, float], list[str]]:
-    """Row of an element: its price; and a note on each price that is not used."""
-    found: dict[int, set[float]] = {}
-    notes = []
-    for price in prices:
+def prices_not_used(ranking: Ranking, rows: Sequence[int]) -> list[str]:
+    """A sentence on each price that is not that of one element of ``rows`` or the original. Empty as
+    :func:`service_lives`."""
+    stated, elements = ranking.duty.circumstances, ranking.snapshot.elements
+    if stated.ingression_g_h is None:
+        return []
+    told, unknown = [], 0
+    for price in stated.costs.prices:
+        having = _rows_named(ranking.snapshot, price)
         named = f"{price.maker} {price.number}" if price.maker else price.number
+        if len(having) > 1:
+            makers = ", ".join(str(elements.maker[row]) for row in having)
+            told.append(f"The price of {named} is not used: several makers have this number ({makers}).")
+        elif not len(having):
+            unknown += 1
+            near = _near(ranking.snapshot, price) if unknown <= NEAR_OFFERED_OF else ""
+            told.append(f"The price of {named} is not used: no element that was judged has this name.{near}")
+    for row, several in _prices_of_rows(ranking.snapshot, stated.costs.prices).items():
+        named = f"{elements.maker[row]} {elements.number[row]}"
+        if len(several) > 1:
+            amounts = " and ".join(f"{price:g}" for price in sorted(several))
+            told.append(f"The price of {named} is not used: it is stated as {amounts}.")
+        elif row not in rows and row != ranking.duty.original:
+            told.append(f"The price of {named} is not used: {_unlisted(ranking, row)}.")
+    return told
+
+
+def _unlisted(ranking: Ranking, row: int) -> str:
+    places = np.flatnonzero(ranking.candidates == row)
+    if len(places):
+        return f"it stands at rank {places[0] + 1}, beyond the candidates that are listed (limit)"
+    return "nothing is on file of it for any criterion"
+
+
+def _near(snapshot: Snapshot, price: Price) -> str:
+    """Numbers on file near the one that a price names, among those that were not judged as well."""
+    try:
+        near = (snapshot.whole or snapshot).numbers.near_number(price.number, price.maker)
+        return f" {not_on_file(price.number, price.maker, near).remedy}"
+    except QuestionError:  # a name that no element can have
+        return ""
+
+
+def _prices(snapshot: Snapshot, prices: Sequence[Price]) -> dict[int, float]:
+    """Row of an element: its price, where one is stated of it alone."""
+    found = _prices_of_rows(snapshot, prices)
+    return {row: min(several) for row, several in found.items() if len(several) == 1}
+
+
+def _prices_of_rows(snapshot: Snapshot, prices: Sequence[Price]) -> dict[int, set[float]]:
+    found: dict[int, set[float]] = {}
+    for price in prices:
         rows = _rows_named(snapshot, price)
         if len(rows) == 1:
             found.setdefault(int(rows[0]), set()).add(price.price)
-        elif len(rows):
-            makers = ", ".join(str(snapshot.elements.maker[row]) for row in rows)
-            notes.append(f"The price of {named} is not used: several makers have this number ({makers}).")
-        else:
-            notes.append(f"The price of {named} is not used: no element that was judged has this name.")
-    for row, several in found.items():
-        if len(several) > 1:
-            named = f"{snapshot.elements.maker[row]} {snapshot.elements.number[row]}"
-            told = " and ".join(f"{price:g}" for price in sorted(several))
-            notes.append(f"The price of {named} is not used: it is stated as {told}.")
-    return {row: min(several) for row, several in found.items() if len(several) == 1}, notes
+    return found
 
 
 def _rows_named(snapshot: Snapshot, price: Price) -> IntArray:

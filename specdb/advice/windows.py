@@ -26,12 +26,13 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.criteria import BASES, judge
 from specdb.criteria.evidence import SAME_POINT
 from specdb.duty import SAME_FLOW, Assumptions, Requirement
-from specdb.duty.circumstances import Circumstances
+from specdb.duty.circumstances import Circumstances, FluidDensity
 from specdb.ranking import Ranking
 from specdb.trade.viscosity import HIGHEST_MM2_S, LOWEST_DEGC, viscosity_at
 
 Condition = Literal["flow", "viscosity", "temperature"]
 CONDITIONS: tuple[Condition, ...] = get_args(Condition)
+Taken = Literal["flow", "viscosity", "density"]
 
 FLOW_SEARCHED = 10.0
 """Times its own flow to which a criterion is followed."""
@@ -64,7 +65,8 @@ _COLUMNS = {
     "flow_l_min": "flow_l_min",
     "viscosity_low_mm2_s": "viscosity_mm2_s",
     "viscosity_high_mm2_s": "viscosity_mm2_s",
-    "density_kg_m3": "density_kg_m3",
+    "density_low_kg_m3": "density_kg_m3",
+    "density_high_kg_m3": "density_kg_m3",
 }
 """Condition of a requirement: the column of points that it is held against."""
 
@@ -94,7 +96,7 @@ class Window:
     viscosity: Edge | None
     temperature: Edge | None
     not_over_fluid_degc: float | None
-    taken: tuple[Condition, ...]
+    taken: tuple[Taken, ...]
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ def windows(ranking: Ranking, rows: Sequence[int]) -> dict[int, tuple[Window, ..
         if not met.any():
             continue
         part = ranking.snapshot.repeated(shown[met], _reads(requirement))
-        taken: list[tuple[Condition, ...]] = [()] * len(part.elements)
+        taken: list[tuple[Taken, ...]] = [()] * len(part.elements)
         if assumptions.unstated_conditions_match:
             part, taken = _as_taken(part, requirement, assumptions)
         edges = {name: _edges(part, requirement, assumptions, axis) for name, axis in axes.items()}
@@ -221,7 +223,9 @@ def _cooled(requirement: Requirement, thin: float, thick: float, circumstances: 
             "viscosity_low_mm2_s": viscosity_at(degc, *line.thin[0], *line.thin[1]),
             "viscosity_high_mm2_s": viscosity_at(degc, *line.thick[0], *line.thick[1]),
         }
-        return conditions if density is None else conditions | {"density_kg_m3": density(degc)}
+        if density is not None:
+            conditions["density_low_kg_m3"], conditions["density_high_kg_m3"] = density.density_at(degc)
+        return conditions
 
     steps = math.ceil(math.log(VISCOSITY_SEARCHED) / _LN_STEP)
     return _Axis((warm - coldest), (warm - coldest) / steps, DEGC_FINE, at, lambda u: warm - u)
@@ -238,20 +242,16 @@ def _temperature_of(thin: float, thick: float, circumstances: Circumstances) -> 
     return None if circumstances.fluid_line is None else circumstances.fluid_line.temperature_of(thick)
 
 
-def _density(
-    requirement: Requirement, circumstances: Circumstances, warm_degc: float
-) -> Callable[[FloatArray], FloatArray] | None:
-    """Density of the fluid over temperature, on the straight line through what is known of it at two temperatures;
-    None where the requirement asks none or only one is known, which then holds throughout."""
-    known = (
-        (circumstances.operating_degc, circumstances.density_kg_m3),
-        (circumstances.cold_start_degc, circumstances.cold_density_kg_m3),
-    )
-    (t1, d1), (t2, d2) = known
-    if requirement.density_kg_m3 is None or t1 is None or t2 is None or d1 is None or d2 is None or not t1 > t2:
+def _density(requirement: Requirement, circumstances: Circumstances, warm_degc: float) -> FluidDensity | None:
+    """What the fluid weighs over temperature: the duty's own where the requirement asks that, else what it asks,
+    carried from ``warm_degc``; None where it asks none."""
+    light, heavy = requirement.density_low_kg_m3, requirement.density_high_kg_m3
+    if light is None or heavy is None:
         return None
-    falls, own = (d2 - d1) / (t1 - t2), requirement.density_kg_m3
-    return lambda degc: own + falls * (warm_degc - degc)
+    over = circumstances.fluid_density
+    if over is not None and (light, heavy) in (circumstances.density_kg_m3, circumstances.cold_density_kg_m3):
+        return over
+    return FluidDensity(light, heavy, warm_degc, circumstances.fluid_class or "HM")
 
 
 # --- conditions that tests leave unstated ---------------------------------------------------------
@@ -259,7 +259,7 @@ def _density(
 
 def _as_taken(
     part: Snapshot, requirement: Requirement, assumptions: Assumptions
-) -> tuple[Snapshot, list[tuple[Condition, ...]]]:
+) -> tuple[Snapshot, list[tuple[Taken, ...]]]:
     """The view with unstated conditions written out as the requirement's own, and which were so of each element.
 
     Assumed is that a test was run at the requirement's own conditions, not that it was run at any that is asked next.
@@ -268,11 +268,10 @@ def _as_taken(
     points, key = part.points, _reads(requirement)[0]
     here = np.zeros(len(points), bool)
     here[part.slices[key]] = True
-    thin, thick = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
     own = {
         "flow_l_min": requirement.flow_l_min,
-        "viscosity_mm2_s": None if thin is None or thick is None else math.sqrt(thin * thick),
-        "density_kg_m3": requirement.density_kg_m3,
+        "viscosity_mm2_s": _middle(requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s),
+        "density_kg_m3": _middle(requirement.density_low_kg_m3, requirement.density_high_kg_m3),
     }
     lacking = {name: here & np.isnan(getattr(points, name)) for name, value in own.items() if value is not None}
     if "density_kg_m3" in lacking:  # one test is run in one oil: what one of its points states holds for all
@@ -288,13 +287,17 @@ def _as_taken(
 
     every = np.ones(len(part.elements), bool)
     serves = judge(filled(every), requirement, assumptions).verdict == MEETS
-    taken: list[list[Condition]] = [[] for _ in every]
-    names: tuple[tuple[Condition, str], ...] = (("flow", "flow_l_min"), ("viscosity", "viscosity_mm2_s"))
-    for name, column in names:
+    taken: list[list[Taken]] = [[] for _ in every]
+    names: dict[Taken, str] = {"flow": "flow_l_min", "viscosity": "viscosity_mm2_s", "density": "density_kg_m3"}
+    for name, column in names.items():
         if column in lacking:
             for element in np.unique(points.element[lacking[column] & serves[points.element]]):
                 taken[element].append(name)
     return filled(serves), [tuple(each) for each in taken]
+
+
+def _middle(low: float | None, high: float | None) -> float | None:
+    return None if low is None or high is None else math.sqrt(low * high)
 
 
 # --- the search -----------------------------------------------------------------------------------

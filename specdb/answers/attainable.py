@@ -5,8 +5,9 @@ from __future__ import annotations
 from pydantic import Field
 
 from specdb.advice.attainable import Attainable, HeldAt
+from specdb.advice.life import Bounded
 from specdb.answers.life import EstimatedShown, estimated
-from specdb.answers.shape import Answer, QuantityShown
+from specdb.answers.shape import Answer, QuantityShown, bounds, number
 from specdb.trade.contamination import Side
 from specdb.units import UnitSystem, express
 
@@ -15,7 +16,9 @@ class CodeRangeShown(Answer):
     """Codes by ISO 4406 on one side of the filter, ``-`` at a size of which nothing is known."""
 
     dirtiest: str | None = Field(description="by the least ratio that the tests leave; null where they leave none")
-    cleanest: str | None = Field(description="by the greatest that they leave, at most that of a perfect filter")
+    cleanest: str | None = Field(
+        description="by the greatest that they leave, at most that of a perfect filter, behind which there is nothing"
+    )
     estimate: str | None = Field(description="by the best estimates of the ratio")
 
 
@@ -59,6 +62,13 @@ def _held(held: HeldAt, units: UnitSystem) -> HeldAtShown:
         size=QuantityShown(value=size[0], unit=f"{size[1]}(c)"),
         ratio=estimated(held.ratio, "", units),
         ingression=QuantityShown(value=rate[0], unit=rate[1]),
-        upstream=estimated(held.upstream, "counts", units),
-        downstream=estimated(held.downstream, "counts", units),
+        upstream=_count(held.upstream, units),
+        downstream=_count(held.downstream, units),
     )
+
+
+def _count(of: Bounded, units: UnitSystem) -> EstimatedShown:
+    """A count that may be none at all: a bound of 0 says something."""
+    found = bounds(of.low, of.high, "counts", units)
+    estimate = number(express(of.estimate, "counts", units)[0])
+    return EstimatedShown(low=found.low, high=found.high, unit=found.unit, estimate=estimate)

@@ -10,7 +10,7 @@ import numpy as np
 
 from specdb.advice.attainable import Attainable, attainable
 from specdb.advice.cautions import cautions
-from specdb.advice.life import ServiceLife, life_notes, service_lives
+from specdb.advice.life import ServiceLife, life_notes, prices_not_used, service_lives
 from specdb.advice.trade_offs import UNWEIGHED, Weighed, weigh
 from specdb.amounts import amount, span
 from specdb.answers.asking import asks_shown
@@ -31,7 +31,7 @@ from specdb.answers.decisions import (
     StandingShown,
 )
 from specdb.answers.life import life_shown
-from specdb.answers.shape import QuantityShown, bounds, number, quantity
+from specdb.answers.shape import BoundsShown, QuantityShown, bounds, number, quantity
 from specdb.answers.windows import Reach, windows_shown
 from specdb.bounds import MEETS, NOT_SHOWN, IntArray
 from specdb.catalog.snapshot import Snapshot, Source
@@ -88,6 +88,7 @@ def equivalents(
         order=list(ORDER),
         assumptions=assumption_words(duty.assumptions),
         unused=list(duty.unused),
+        prices_not_used=prices_not_used(ranking, rows),
         notes=[*notes_shown(duty.notes, units), *life_notes(ranking), *unwindowed],
         cautions=list(CAUTIONS),
         candidates=[candidate(ranking, row, place, units, beside) for place, row in enumerate(rows, start=1)],
@@ -118,6 +119,7 @@ def comparison(asked: ComparisonAsked, snapshot: Snapshot, units: UnitSystem = "
         order=list(ORDER),
         assumptions=assumption_words(duty.assumptions),
         unused=list(duty.unused),
+        prices_not_used=prices_not_used(ranking, rows),
         notes=[*notes_shown(duty.notes, units), *life_notes(ranking), *notes],
         cautions=list(CAUTIONS),
     )
@@ -316,9 +318,19 @@ def element_named(snapshot: Snapshot, row: int) -> ElementNamed:
     )
 
 
+def densities_shown(requirement: Requirement, units: UnitSystem) -> tuple[QuantityShown | None, BoundsShown | None]:
+    """The one density that is asked, None for a range of them; and the range, of one density its own on both sides."""
+    light, heavy = requirement.density_low_kg_m3, requirement.density_high_kg_m3
+    if light is None or heavy is None:
+        return None, None
+    one = quantity(light, "density", units) if light == heavy else None
+    return one, bounds(light, heavy, "density", units)
+
+
 def requirement_shown(requirement: Requirement, units: UnitSystem) -> RequirementShown:
     limits = bounds(requirement.low, requirement.high, kind_of(requirement.characteristic), units)
     low, high = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
+    density, density_range = densities_shown(requirement, units)
     size = quantity(requirement.size_um, "size", units)
     if size is not None:
         size.unit = f"{size.unit}({requirement.scale})"
@@ -334,7 +346,8 @@ def requirement_shown(requirement: Requirement, units: UnitSystem) -> Requiremen
         size=size,
         flow=quantity(requirement.flow_l_min, "flow", units),
         viscosity=None if low is None or high is None else bounds(low, high, "viscosity", units),
-        density=quantity(requirement.density_kg_m3, "density", units),
+        density=density,
+        density_range=density_range,
         terminal_pressure_drop=quantity(requirement.terminal_pressure_drop_kpa, "pressure", units),
         cycle_pressure=quantity(requirement.cycle_pressure_kpa, "pressure", units),
         test_liquid=requirement.test_liquid,

@@ -34,6 +34,7 @@ class RequirementShown(Answer):
     flow: QuantityShown | None
     viscosity: BoundsShown | None
     density: QuantityShown | None
+    density_range: BoundsShown | None
     terminal_pressure_drop: QuantityShown | None
     cycle_pressure: QuantityShown | None
     test_liquid: str | None
@@ -154,6 +155,7 @@ class EquivalentsAnswer(Decision):
     order: list[str]
     assumptions: dict[str, str]
     unused: list[str]
+    prices_not_used: list[str] = Field(default_factory=list)
     notes: list[str]
     candidates: list[CandidateShown]
     elements_without_evidence: list[ElementNamed] | None
@@ -204,6 +206,7 @@ class ComparisonAnswer(Decision):
     order: list[str]
     assumptions: dict[str, str]
     unused: list[str]
+    prices_not_used: list[str] = Field(default_factory=list)
     notes: list[str]
 
     @override
@@ -226,7 +229,7 @@ def _columns(units: UnitSystem) -> tuple[str, ...]:
         *(column("size", "size", units), "size_scale"),
         column("flow", "flow", units),
         *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
-        column("density", "density", units),
+        *(column(name, "density", units) for name in ("density", "density_low", "density_high")),
         *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
         *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", "allow"),
         *("origin", "rule", "advisory", "estimated"),
@@ -236,14 +239,17 @@ def _columns(units: UnitSystem) -> tuple[str, ...]:
         *("claims", "candidate_cautions", "service_life"),
         *(column("largest_flow", "flow", units), column("highest_viscosity", "viscosity", units)),
         *(column("coldest", "temperature", units), "met_beyond"),
+        *("trade_offs", "unbeaten", "attainable_cleanliness", "windows_together"),
+        *(f"{cost}_{bound}" for cost in ("cost_per_1000_h", "cost_per_gram") for bound in ("low", "high", "estimate")),
+        "currency",
     )
 
 
 def _lines(
     requirements: Sequence[RequirementShown], candidates: Sequence[CandidateShown]
 ) -> list[list[Cell]]:
-    """One for each candidate and criterion, with a cell for each of the columns. What is claimed of a candidate, what
-    must be said loudly of it and how long it lasts stand in its first, once."""
+    """One for each candidate and criterion, with a cell for each of the columns. What is told of a candidate
+    as a whole, and not of a criterion, stands in its first, once."""
     required = {requirement.id: _required_cells(requirement) for requirement in requirements}
     lines = []
     for shown in candidates:
@@ -251,6 +257,7 @@ def _lines(
         claimed = " ".join(claim.words for claim in shown.claims) or None
         warned = " ".join(shown.cautions) or None
         lasts = None if shown.service_life is None else shown.service_life.words
+        whole = _whole_cells(shown)
         windows = {window.requirement: window for window in shown.windows or ()}
         lines += [
             [
@@ -259,6 +266,7 @@ def _lines(
                 *_shown_cells(c),
                 *((claimed, warned, lasts) if place == 0 else (None, None, None)),
                 *_window_cells(windows.get(c.requirement)),
+                *(whole if place == 0 else [None] * len(whole)),
             ]
             for place, c in enumerate(shown.criteria)
         ]
@@ -266,14 +274,14 @@ def _lines(
 
 
 def _required_cells(required: RequirementShown) -> list[Cell]:
-    size, viscosity = required.size, required.viscosity
+    size, viscosity, dense = required.size, required.viscosity, required.density_range
     return [
         *(required.id, required.characteristic, required.low, required.high, required.word, required.unit),
         _value(required.nominal),
         *(_value(size), size.unit.partition("(")[2].rstrip(")") if size else None),
         _value(required.flow),
         *((viscosity.low, viscosity.high) if viscosity else (None, None)),
-        _value(required.density),
+        *(_value(required.density), *((dense.low, dense.high) if dense else (None, None))),
         *(_value(required.terminal_pressure_drop), _value(required.cycle_pressure)),
         *(required.test_liquid, required.drop_of, required.capacity_basis, required.standard, required.dust),
         *(required.allow, required.origin, required.rule, required.advisory, required.estimated),
@@ -296,6 +304,19 @@ def _window_cells(window: WindowShown | None) -> list[Cell]:
     edges = {"flow": window.flow, "viscosity": window.viscosity, "temperature": window.temperature}
     beyond = "; ".join(name for name, edge in edges.items() if edge is not None and edge.beyond)
     return [*map(_value, edges.values()), beyond or None]
+
+
+def _whole_cells(shown: CandidateShown) -> list[Cell]:
+    """What is told of a candidate beside its criteria, with its costs as numbers that a sheet can be sorted by."""
+    attained, together, life = shown.attainable_cleanliness, shown.whole_window, shown.service_life
+    costs = (None, None) if life is None else (life.cost_per_1000_h, life.cost_per_gram)
+    currency = next((cost.unit for cost in costs if cost is not None), None)
+    return [
+        *(" ".join(shown.trade_offs) or None, shown.unbeaten),
+        *(None if told is None else told.words for told in (attained, together)),
+        *(cell for cost in costs for cell in ((cost.low, cost.high, cost.estimate) if cost else (None,) * 3)),
+        currency,
+    ]
 
 
 def _value(quantity: QuantityShown | None) -> float | None:

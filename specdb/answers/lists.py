@@ -21,7 +21,7 @@ from specdb.duty.stated import MEASURE_TOLERANCE_MM
 from specdb.errors import QuestionError
 from specdb.trade.threads import normal_thread
 from specdb.units import UnitSystem, read_quantity, show
-from specdb.vocabulary import chosen
+from specdb.vocabulary import chosen, meant_of
 
 CHOICES = {
     **{key: a.choices for key, a in ATTRIBUTES.items() if a.kind == "word" and a.choices},
@@ -194,9 +194,9 @@ def _read(wanted: Wanted, name: str, text: str, units: UnitSystem) -> tuple[Want
 def _choice(name: str, text: str) -> str:
     word = chosen(text, CHOICES[name])
     if word is None:
-        raise QuestionError(
-            f"This is no {_title(name)} known here.", value=text, remedy=f"Known are {', '.join(CHOICES[name])}."
-        )
+        known = f"Known are {', '.join(CHOICES[name])}."
+        remedy = " ".join(filter(None, [meant_of(text, CHOICES[name]), known]))
+        raise QuestionError(f"This is no {_title(name)} known here.", value=text, remedy=remedy)
     return word
 
 

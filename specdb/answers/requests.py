@@ -18,7 +18,7 @@ from specdb.advice.asking import (
     standards_of,
 )
 from specdb.advice.letters import letters
-from specdb.answers.deciding import element_named, notes_shown, requirement_shown
+from specdb.answers.deciding import densities_shown, element_named, notes_shown, requirement_shown
 from specdb.answers.decisions import ElementNamed, RequirementShown
 from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bounds, quantity
 from specdb.answers.tables import Cell, Table, column
@@ -52,6 +52,7 @@ class RequestShown(Answer):
     flow: QuantityShown | None
     viscosity: BoundsShown | None
     density: QuantityShown | None
+    density_range: BoundsShown | None
     terminal_pressure_drop: QuantityShown | None
     cycle_pressure: QuantityShown | None
     cycles: float | None
@@ -151,6 +152,7 @@ def _request(ranking: Ranking, request: Request, places: dict[int, int | None], 
     if size is not None:
         size.unit = f"{size.unit}({asked.scale})"
     low, high = asked.viscosity_low_mm2_s, asked.viscosity_high_mm2_s
+    density, density_range = densities_shown(asked, units)
     return RequestShown(
         requirement=asked.id,
         characteristic=asked.characteristic,
@@ -161,7 +163,8 @@ def _request(ranking: Ranking, request: Request, places: dict[int, int | None], 
         size=size,
         flow=quantity(asked.flow_l_min, "flow", units),
         viscosity=None if low is None or high is None else bounds(low, high, "viscosity", units),
-        density=quantity(asked.density_kg_m3, "density", units),
+        density=density,
+        density_range=density_range,
         terminal_pressure_drop=quantity(asked.terminal_pressure_drop_kpa, "pressure", units),
         cycle_pressure=quantity(asked.cycle_pressure_kpa, "pressure", units),
         cycles=cycles_of(asked),
@@ -200,20 +203,20 @@ def _test_columns(units: UnitSystem) -> tuple[str, ...]:
     return (
         *("settles", "standards", "dust", column("size", "size", units), "size_scale", column("flow", "flow", units)),
         *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
-        column("density", "density", units),
+        *(column(name, "density", units) for name in ("density", "density_low", "density_high")),
         *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
         *("cycles", "test_liquid", "drop_of", "capacity_basis", "fluid_class"),
     )
 
 
 def _test_cells(request: RequestShown) -> list[Cell]:
-    size, viscosity = request.size, request.viscosity
+    size, viscosity, dense = request.size, request.viscosity, request.density_range
     return [
         *(request.settles, "; ".join(request.standards) or None, request.dust),
         *(_value(size), size.unit.partition("(")[2].rstrip(")") if size else None),
         _value(request.flow),
         *((viscosity.low, viscosity.high) if viscosity else (None, None)),
-        _value(request.density),
+        *(_value(request.density), *((dense.low, dense.high) if dense else (None, None))),
         *(_value(request.terminal_pressure_drop), _value(request.cycle_pressure), request.cycles),
         *(request.test_liquid, request.drop_of, request.capacity_basis, request.fluid_class),
     ]

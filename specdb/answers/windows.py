@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pydantic import Field
 
-from specdb.advice.windows import CONDITIONS, Condition, Edge, Whole, Window, whole, windows
+from specdb.advice.windows import CONDITIONS, Condition, Edge, Taken, Whole, Window, whole, windows
 from specdb.amounts import listed, span
 from specdb.answers.shape import Answer, QuantityShown, tidy
 from specdb.characteristics import title_of
@@ -125,20 +125,22 @@ def _at_another_flow(requirement: Requirement, duty: Circumstances) -> bool:
 
 
 def _own(of: Window, units: UnitSystem) -> list[str]:
-    told = [_own_of(of.requirement, name, units) for name in CONDITIONS[:2]]
+    told = [_own_of(of.requirement, "flow", units), _own_of(of.requirement, "viscosity", units)]
     if of.temperature is not None:
         told.append(show(of.temperature.own, "temperature", units))
     return [each for each in told if each]
 
 
-def _own_of(requirement: Requirement, name: Condition, units: UnitSystem) -> str:
+def _own_of(requirement: Requirement, name: Taken, units: UnitSystem) -> str:
     """What the requirement itself asks of a condition, "" where it asks nothing."""
     if name == "flow":
         air = " of air" if requirement.characteristic == "air_pressure_drop" else ""
         flow = requirement.flow_l_min
         return "" if flow is None else show(flow, "flow", units) + air
     low, high = requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
-    return "" if low is None or high is None else span(low, high, "viscosity", units)
+    if name == "density":
+        low, high = requirement.density_low_kg_m3, requirement.density_high_kg_m3
+    return "" if low is None or high is None else span(low, high, name, units)
 
 
 def _reach(edge: Edge, name: Condition, units: UnitSystem) -> str:

@@ -27,7 +27,7 @@ from specdb.calculations.pressure_drop import PRESSURE_DROP
 from specdb.calculations.service_life import SERVICE_INTERVAL
 from specdb.calculations.sizes import SIZE_SCALE
 from specdb.calculations.viscosity import VISCOSITY, VISCOSITY_INDEX
-from specdb.errors import QuestionError, shown
+from specdb.errors import QuestionError, in_plain_words, shown
 from specdb.units import UnitSystem
 
 __all__ = [
@@ -104,7 +104,7 @@ def _fault(error: Any, known: str) -> QuestionError:
         return QuestionError("There is no such field.", field=field, remedy=known)
     if error["type"] == "missing":
         return QuestionError("This is needed.", field=field)
-    return QuestionError(error["msg"].removeprefix("Value error, "), field=field)
+    return QuestionError(in_plain_words(error["type"], error["msg"]), field=field)
 
 
 class FieldShown(Answer):

@@ -52,7 +52,7 @@ class ElementPressureAsked(Asked):
     )
     cold_drop: QuantityTyped | None = Field(None, description="clean drop of the element at the coldest start")
     maximum_pressure_drop: QuantityTyped | None = Field(
-        None, description="without a bypass: the greatest drop that the circuit can put on it, where that is known"
+        None, description="without a bypass, on a return or off-line: the greatest drop that the circuit can put on it"
     )
 
 
@@ -109,7 +109,7 @@ def element_pressure(asked: ElementPressureAsked, units: UnitSystem) -> ElementP
             cold_drop_kpa=pressures["cold_drop"],
         )
     return ElementPressureAnswer(
-        words=_element_words(asked, drop, bypassed, pressures["maximum_pressure_drop"] is not None, units),
+        words=_element_words(asked, drop, bypassed, units),
         location=_PLACE_NAMES[asked.location],
         through_bypass=bypassed,
         drop=quantity(drop, "pressure", units),
@@ -119,9 +119,7 @@ def element_pressure(asked: ElementPressureAsked, units: UnitSystem) -> ElementP
     )
 
 
-def _element_words(
-    asked: ElementPressureAsked, drop: float | None, bypassed: bool, maximum_stated: bool, units: UnitSystem
-) -> str:
+def _element_words(asked: ElementPressureAsked, drop: float | None, bypassed: bool, units: UnitSystem) -> str:
     where = f"{'An' if asked.location == 'off-line' else 'A'} {asked.location} element"
     if drop is None:
         return f"{where} without a bypass sees a drop that nothing stated bounds. {_LACKING[asked.location]}"
@@ -132,11 +130,11 @@ def _element_words(
         times = f"{BYPASS_FULL_FLOW_FACTOR:g} times its cracking pressure"
         return f"{where} behind this bypass sees up to {shown}: {times}."
     why = {
-        "pressure": "dirt or cold oil can stop the flow, and then the relief valve's pressure or its own cold drop, "
-        "whichever is larger, lies across it",
+        "pressure": "dirt or cold oil can stop the flow, and then the relief valve's pressure, its own cold drop or the "
+        "stated maximum, whichever is largest, lies across it",
         "suction": "a pump draws with no more than the atmosphere behind it",
     }.get(asked.location, "")
-    because = ", as stated" if maximum_stated else f": {why}"
+    because = f": {why}" if why else ", as stated"
     return f"{where} without a bypass sees up to {shown}{because}."
 
 

@@ -29,7 +29,7 @@ from specdb.trade.contamination import (
     ingression_for_floor,
     ratio_needed,
 )
-from specdb.units import UnitSystem, read_quantity, show
+from specdb.units import UnitSystem, read_quantity, show, show_plain
 
 _SIZES_UM = SIZES_UM["automatic"]
 _MOST_PER_MIN = 1e15
@@ -97,7 +97,8 @@ def _falling(values: Mapping[float, float], of: str, holds: Callable[[float, flo
             way = "more of the larger particles than of all" if of == "ingression" else "a lower ratio at a larger size"
             fields.refuse(
                 _field(of, larger),
-                f"There cannot be {way}: {at_larger:g} at {larger:g} µm(c), {at_smaller:g} at {smaller:g} µm(c).",
+                f"There cannot be {way}: {show_plain(at_larger)} at {larger:g} µm(c), {show_plain(at_smaller)} at "
+                f"{smaller:g} µm(c).",
                 remedy="State for each size the particles of that size and larger, or leave one of the two out.",
             )
 
@@ -260,16 +261,17 @@ def _of_environment(ratios: list[float | None], environment: str, at: str) -> di
     is still not known whether none is."""
     least, most = ratios
     found = {"ratio": None if most is None else tidy(most), "ratio_least": None if least is None else tidy(least)}
-    if most is None and least is None:
+    if least is None:
         words = f"{at} it cannot be told: no ratio would hold the most that the environment ({environment}) may bring"
     elif most is None:
         words = (
-            f"{at} a ratio of {least:.4g} is enough at the cleaner end of the environment ({environment}), and at the "
-            "other it cannot be told: no ratio would hold the most that it may bring"
+            f"{at} a ratio of {show_plain(least)} is enough at the cleaner end of the environment ({environment}), and "
+            "at the other it cannot be told: no ratio would hold the most that it may bring"
         )
     else:
         words = (
-            f"{at} a ratio of {most:.4g} is enough in the environment ({environment}), {least:.4g} at its cleaner end"
+            f"{at} a ratio of {show_plain(most)} is enough in the environment ({environment}), {show_plain(least)} at "
+            "its cleaner end"
         )
     return found | {"outcome": "not_known" if most is None else "needed", "words": words}
 
@@ -279,8 +281,9 @@ def _cannot(count_per_ml: float, per_min: float, flow_l_min: float, units: UnitS
     flow = show(flow_for_floor(count_per_ml, per_min), "flow", units)
     fewer = ingression_for_floor(count_per_ml, flow_l_min)
     return (
-        f"it cannot be had, because a perfect filter leaves {floor:.4g} particles per mL where {count_per_ml:g} are "
-        f"allowed: it takes more than {flow}, or fewer than {fewer:.4g} particles per minute getting in"
+        f"it cannot be had, because a perfect filter leaves {show_plain(floor)} particles per mL where "
+        f"{show_plain(count_per_ml)} are allowed: it takes more than {flow}, or fewer than {show_plain(fewer)} "
+        "particles per minute getting in"
     )
 
 

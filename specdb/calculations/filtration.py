@@ -74,7 +74,13 @@ def efficiency(asked: EfficiencyAsked, units: UnitSystem) -> FiltrationAnswer:
     fields = Fields()
     ratio = fields.number("ratio", asked.ratio)
     fields.check()
-    return _of_ratio(ratio, "", units)
+    answer = _of_ratio(ratio, "", units)
+    if ratio < 1:
+        answer.cautions.append(
+            "This was read as a ratio. If the share that is kept back was meant, it is an efficiency of "
+            f"{in_percent(100 * ratio)}: ask for the filtration ratio of that."
+        )
+    return answer
 
 
 def _of_ratio(ratio: float, opening: str, units: UnitSystem) -> FiltrationAnswer:

@@ -58,6 +58,7 @@ class ServiceIntervalAnswer(Calculated):
     interval: QuantityShown | None = Field(description="hours of work; null where no dirt comes in")
     cost_per_1000_h: float | None = Field(description="price and change, in the currency of the price")
     cost_per_gram: float | None = Field(description="price over retained capacity")
+    currency: str | None = Field(description="word that stands beside the costs; null where there are none or no word")
 
     def plain_table(self, units: UnitSystem = "si") -> Table:
         return Table(
@@ -66,13 +67,13 @@ class ServiceIntervalAnswer(Calculated):
                 column("ingression", "mass_rate", units),
                 column("capacity_used", "percent", units),
                 column("interval", "time", units),
-                *("cost_per_1000_h", "cost_per_gram"),
+                *("cost_per_1000_h", "cost_per_gram", "currency"),
             ),
             [
                 (
                     *(self.capacity.value, self.ingression.value, self.capacity_used.value),
                     None if self.interval is None else self.interval.value,
-                    *(self.cost_per_1000_h, self.cost_per_gram),
+                    *(self.cost_per_1000_h, self.cost_per_gram, self.currency),
                 )
             ],
         )
@@ -109,6 +110,7 @@ def service_interval(asked: ServiceIntervalAsked, units: UnitSystem) -> ServiceI
         interval=quantity(interval if math.isfinite(interval) else None, "time", units),
         cost_per_1000_h=number(costs[0]),
         cost_per_gram=number(costs[1]),
+        currency=asked.currency.strip() if asked.currency is not None and asked.price is not None else None,
         notes=fields.notes,
         cautions=[LABORATORY_CAPACITY],
         source=_SOURCE,

@@ -1,8 +1,10 @@
 """Finding elements by a part number that was read off a label, half of one, or a maker's name.
 
 A search finds what is near and says how near it is; it never takes one number for another. ``NEAR``
-lists the degrees of nearness. One character off is another part, and stands behind every number that
-what was asked may be a part of; a slip in a beginning is looked for only where nothing else is near.
+lists the degrees of nearness. What holds the text as typed stands before what holds it only without its
+signs or with look-alikes read as one. One character off is another part, and stands behind every number
+that what was asked may be a part of; a slip in a beginning is looked for only where nothing else is near,
+and of a number that was found by a slip alone, what goes on after it.
 
 Texts are compared by the keys of :mod:`specdb.catalog.identity`. A slip is one character wrong,
 missing, added, or two neighbours swapped: a distance of 1 in optimal string alignment.
@@ -35,6 +37,8 @@ NEAR = {
     "reads_like": "the same but for characters that are taken for one another (0/O, 1/I/L, 2/Z, 5/S, 8/B)",
     "begins_with": "begins with what was asked, and goes on",
     "contains": "has what was asked within it",
+    "begins_alike": "begins with what reads like it but for signs or look-alikes, and goes on: may be another part",
+    "contains_alike": "has within it what reads like it but for signs or look-alikes: may be another part",
     "one_character_differs": "one character differs: another part",
     "one_character_missing": "what was asked lacks one character of it: another part",
     "one_character_added": "what was asked has one character more: another part",
@@ -47,7 +51,9 @@ NEAR = {
 
 _CODES = tuple(NEAR)
 _PLACE = {code: place for place, code in enumerate(_CODES)}
-_READS_LIKE, _FAR = _PLACE["reads_like"], len(_CODES)
+_READS_LIKE, _FIRST_SLIP, _FAR = _PLACE["reads_like"], _PLACE["one_character_differs"], len(_CODES)
+_AS_PART = {_PLACE["begins_with"]: _PLACE["begins_alike"], _PLACE["contains"]: _PLACE["contains_alike"]}
+"""Nearness of a number that holds the text as typed: that of one which holds it only as search folds it."""
 _OF_MAKER_ONLY = ("maker", "maker_alike")
 SHORTEST_SLIP = 3
 """Letters and digits that a text must have to be taken for one with a slip in it: shorter ones are near everything."""
@@ -79,6 +85,12 @@ class Claim:
     @property
     def words(self) -> str:
         return f"{sourced_claim_words(self.row)}: a claim, no proof"
+
+    @property
+    def other_side(self) -> tuple[str, str]:
+        """Maker and number at the claim's other side."""
+        column = "" if self.number_is == "replaced" else "replaces_"
+        return self.row[f"{column}maker"], self.row[f"{column}number"]
 
 
 def claim_words(row: Row) -> str:
@@ -198,6 +210,8 @@ class SearchIndex:
         key = identity_key(text, field=field)
         readings = self._readings(text, key)
         near, which = self._nearest(readings)
+        if _FIRST_SLIP <= near.min(initial=_FAR) < _FAR:
+            self._going_on_after_slips(near, which)
         self._by_maker_alone(search_key(key), near)
         if (near == _FAR).all():
             near, which = self._begun_with_a_slip(readings)
@@ -220,7 +234,7 @@ class SearchIndex:
         return [self._hit(row, int(near[row]), number, readings[which[row]]) for row in rows[:at_most]]
 
     def _is_offered(self, row: int, place: int, reading: _Reading) -> bool:
-        if place < _PLACE["one_character_differs"] or reading.slip_in_name:
+        if place < _FIRST_SLIP or reading.slip_in_name:
             return True
         return OSA.distance(_letters_of(self._entries[row].number_key), _letters_of(reading.key), score_cutoff=1) <= 1
 
@@ -312,12 +326,27 @@ class SearchIndex:
             near[found], which[found] = _PLACE["begins_with_a_slip"], place
         return near, which
 
+    def _going_on_after_slips(self, near: Near, which: IntArray) -> None:
+        """Mark what goes on after a number of the same maker that was found by a slip: its version with or without a
+        valve, say, which the slip would hide."""
+        for row in np.flatnonzero(near < _FAR):
+            taken_for = self._entries[row].search_key
+            if len(taken_for) < SHORTEST_SLIP:
+                continue
+            first, past = (bisect_left(self._keys, taken_for + end) for end in ("", chr(0x10FFFF)))
+            going_on = (self._key >= first) & (self._key < past) & (self._maker == self._maker[row]) & (near == _FAR)
+            near[going_on], which[going_on] = _PLACE["begins_with_a_slip"], which[row]
+
     def _near_in(self, reading: _Reading) -> Near:
         near = self._near_keys(reading)[self._key]
         if reading.makers is not None:
             near[~np.isin(self._maker, reading.makers)] = _FAR
         for row in np.flatnonzero(near == _READS_LIKE):
             near[row] = _exactly(self._entries[row].number_key, reading)
+        for place, alike in _AS_PART.items():
+            for row in np.flatnonzero(near == place):
+                if not _as_typed(self._entries[row].number_key, reading, beginning=place == _PLACE["begins_with"]):
+                    near[row] = alike
         if reading.slip_in_name:
             # One slip is forgiven, not two.
             near[near > _READS_LIKE] = _FAR
@@ -416,6 +445,11 @@ def _exactly(number_key: str, reading: _Reading) -> int:
     return _PLACE["other_signs" if _letters_of(number_key) == _letters_of(reading.key) else "reads_like"]
 
 
+def _as_typed(number_key: str, reading: _Reading, *, beginning: bool) -> bool:
+    """Whether a number has what was asked within it, signs and all, or begins with it."""
+    return any(number_key.startswith(key) if beginning else key in number_key for key in reading.same)
+
+
 def _letters_of(key: str) -> str:
     return "".join(c for c in key if c.isalnum())
 
@@ -447,12 +481,20 @@ def _words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
     if code in _OF_MAKER_ONLY:
         return f"of {entry.maker}: {NEAR[code]}"
     if reading.slip_in_name:
-        number = _number_words(_CODES[_exactly(entry.number_key, reading)], entry, text, reading)
+        number = _number_words(_CODES[_but_for_the_name(entry, reading)], entry, text, reading)
         there, asked = _letters(entry.maker, entry.maker_key), _letters(reading.name, reading.name)
-        return f"in the maker's name {_slip_words(code, there, asked)}; {number}"
+        return f"in the maker's name {_slip_words(reading.slip_in_name, there, asked)}; {number}"
     words = _number_words(code, entry, text, reading)
     begun = reading.makers is not None and search_key(entry.maker_key) != search_key(reading.name)
     return f"{words}; of {entry.maker}, whose name begins so" if begun else words
+
+
+def _but_for_the_name(entry: Entry, reading: _Reading) -> int:
+    """How near a number is by itself, where the slip is in its maker's name."""
+    if entry.search_key == reading.folded:
+        return _exactly(entry.number_key, reading)
+    begins = _PLACE["begins_with"]
+    return begins if _as_typed(entry.number_key, reading, beginning=True) else _AS_PART[begins]
 
 
 def _number_words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
@@ -463,6 +505,8 @@ def _number_words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
     if code in ("begins_with", "contains"):
         return NEAR[code]
     there, asked_letters = _letters(entry.number, entry.number_key), _letters(reading.number, reading.key)
+    if code in ("begins_alike", "contains_alike"):
+        return _part_words(code, entry, there, reading, asked_letters)
     if code == "begins_with_a_slip":
         return f"{NEAR[code]} (they part at its character {there[_first_other(there, asked_letters)].at})"
     if code == "other_signs":
@@ -475,6 +519,23 @@ def _number_words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
     rest = there[:first] + there[first + there_slips :], asked_letters[:first] + asked_letters[first + asked_slips :]
     alike = _look_alikes(*rest)
     return f"{told}; reads like it otherwise: {alike}" if alike else told
+
+
+def _part_words(
+    code: str, entry: Entry, there: Sequence[_Letter], reading: _Reading, asked: Sequence[_Letter]
+) -> str:
+    """What of a number reads like what was asked: other signs between the same letters and digits, or look-alikes."""
+    opening, ending = ("begins with", ", and goes on") if code == "begins_alike" else ("has within it", "")
+    letters, wanted = _letters_of(entry.number_key), _letters_of(reading.key)
+    if letters.startswith(wanted) if code == "begins_alike" else wanted in letters:
+        places = [place for place, c in enumerate(entry.number_key) if c.isalnum()]
+        first = letters.index(wanted)
+        held = entry.number_key[places[first] : places[first + len(wanted) - 1] + 1]
+        other_signs = f"the same letters and digits, other dashes or signs ({held}, not {reading.number.strip()})"
+        return f"{opening} {other_signs}{ending}: may be another part"
+    first = entry.search_key.index(reading.folded)
+    alike = _look_alikes(there[first : first + len(asked)], asked)
+    return f"{opening} what reads like it ({alike}){ending}: may be another part"
 
 
 _SLIP_WIDTHS = {
@@ -523,8 +584,13 @@ _SHORTLY = {
 
 
 def not_on_file(number: str, maker: str | None, near: Sequence[Hit]) -> NotOnFileError:
-    """The error for a number that nobody has, naming those that are near it, and claims of it. It decides nothing."""
-    told = [f"{hit.entry.claim.words}." for hit in near if hit.entry.claim]
+    """The error for a number that nobody has, naming those that are near it, and claims of it with what they lead to.
+    It decides nothing."""
+    claims = [(hit.entry.claim, hit.entry.element_id is not None) for hit in near if hit.entry.claim]
+    told = [f"{claim.words}." for claim, _ in claims]
+    instead = tuple(dict.fromkeys(claim.other_side for claim, is_on_file in claims if is_on_file))
+    if instead:
+        told.append(f"Ask for what is on file: {', '.join(f'{maker} {its}' for maker, its in instead)}.")
     on_file = [hit for hit in near if not hit.entry.claim]
     key = identity_key(number)
     same = [hit.entry.maker for hit in on_file if hit.entry.number_key == key]
@@ -533,12 +599,14 @@ def not_on_file(number: str, maker: str | None, near: Sequence[Hit]) -> NotOnFil
     elif on_file:
         names = (f"{hit.entry.maker} {hit.entry.number}{_SHORTLY.get(hit.near, '')}" for hit in on_file)
         told.append(f"Near it on file, each an element of its own: {', '.join(names)}.")
-    return NotOnFileError(
+    error = NotOnFileError(
         f"No element{f' of {maker}' if maker else ''} has this number.",
         value=number,
         field="number",
         remedy=" ".join(told) or "Check its dashes and letters.",
     )
+    error.instead = instead
+    return error
 
 
 def names_alike(name: str, names: Sequence[str]) -> list[str]:

@@ -188,6 +188,9 @@ def compare(
     asked["elements"] = [*part(asked, "elements", list), *({"number": each} for each in number)]
     if original is not None:
         part(asked, "original")["number"] = original
+    if _asks_nothing(asked):
+        with reading(as_of) as (connection, revision):
+            refuse_one_number_in_parts(connection, number, revision)
     _refuse_nothing(asked, "Say what they are compared for: --original NUMBER, or --require or --fit.")
     if as_of is not None:
         asked["as_of"] = as_of
@@ -352,5 +355,9 @@ def characteristics(as_json: AsJson = False, as_csv: AsCsv = False) -> None:
 
 def _refuse_nothing(asked: dict[str, Any], remedy: str) -> None:
     """Raises QuestionError for a question that names no original and states nothing."""
-    if not asked.get("original") and not asked["duty"]:
+    if _asks_nothing(asked):
         raise QuestionError("Nothing is required.", field="duty.require", remedy=remedy)
+
+
+def _asks_nothing(asked: dict[str, Any]) -> bool:
+    return not asked.get("original") and not asked["duty"]

@@ -15,7 +15,7 @@ import typer
 
 from specdb.characteristics import BYPASSES, LOCATIONS
 from specdb.cli import completion
-from specdb.cli.typed import assumptions_of, fit_of, named_value, requirement_of, switches_of
+from specdb.cli.typed import assumptions_of, fit_of, named_value, plain_number, requirement_of, switches_of
 from specdb.errors import QuestionError
 
 AllowShare = Annotated[
@@ -44,7 +44,7 @@ Fit = Annotated[
 Flow = Annotated[str | None, typer.Option(metavar="QUANTITY", help='Flow through the filter: "75 L/min".')]
 Grade = Annotated[str | None, typer.Option(metavar="GRADE", help='Viscosity grade of the fluid: "ISO VG 46".')]
 ViscosityIndex = Annotated[
-    float | None, typer.Option(metavar="NUMBER", help="Viscosity index of the fluid.")
+    str | None, typer.Option(metavar="NUMBER", help="Viscosity index of the fluid.")
 ]
 Viscosity = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Viscosity at operating temperature.")]
 Density = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Density of the fluid.")]
@@ -62,7 +62,7 @@ PumpFlow = Annotated[
     str | None, typer.Option(metavar="QUANTITY", help="Instead of --flow: that of the pump, times --area-ratio.")
 ]
 AreaRatio = Annotated[
-    float | None, typer.Option(metavar="NUMBER", help="Of the cylinder on a return line, piston over ring: 1.6.")
+    str | None, typer.Option(metavar="NUMBER", help="Of the cylinder on a return line, piston over ring: 1.6.")
 ]
 Points = Annotated[
     str | None,
@@ -93,14 +93,14 @@ MaximumPressureDrop = Annotated[
     str | None, typer.Option(metavar="QUANTITY", help="Without a bypass: greatest drop the element can see.")
 ]
 PressureCycles = Annotated[
-    float | None, typer.Option(metavar="NUMBER", help="Cycles of the working pressure that a spin-on must stand.")
+    str | None, typer.Option(metavar="NUMBER", help="Cycles of the working pressure that a spin-on must stand.")
 ]
 PumpInletPressure = Annotated[
     str | None, typer.Option(metavar="QUANTITY", help='Least at the pump\'s inlet: "80 kPa abs", "-20 kPa".')
 ]
 ReservoirVolume = Annotated[str | None, typer.Option(metavar="QUANTITY", help='Fluid in the reservoir: "400 L".')]
 TurnoversPerHour = Annotated[
-    float | None, typer.Option(metavar="NUMBER", help="Instead of --flow, off-line: turnovers of the reservoir.")
+    str | None, typer.Option(metavar="NUMBER", help="Instead of --flow, off-line: turnovers of the reservoir.")
 ]
 AirFlow = Annotated[str | None, typer.Option(metavar="QUANTITY", help="Of a breather: air at the fastest change.")]
 AirPressureDrop = Annotated[
@@ -135,7 +135,7 @@ PriceOf = Annotated[
     list[str] | None,
     typer.Option("--price", metavar="NUMBER=PRICE", help='Price of an element: "12-2 = 39". May be repeated.'),
 ]
-ChangeCost = Annotated[float | None, typer.Option(metavar="NUMBER", help="Cost of one change, without the element.")]
+ChangeCost = Annotated[str | None, typer.Option(metavar="NUMBER", help="Cost of one change, without the element.")]
 Currency = Annotated[str | None, typer.Option(metavar="WORD", help="Stands beside amounts of money: EUR.")]
 Assume = Annotated[
     list[str] | None,
@@ -161,6 +161,8 @@ _PLAIN = (
     *("service_interval", "capacity_used"),
 )
 """Fields of the duty that an option of the same name states."""
+_NUMBERS = ("viscosity_index", "area_ratio", "turnovers_per_hour", "pressure_cycles", "change_cost")
+"""Options that take a plain number."""
 
 
 @dataclass(frozen=True)
@@ -215,13 +217,15 @@ class DutyTyped:
         if self.allow is not None:
             part(asked, "original")["allow"] = self.allow
         stated = part(asked, "duty")
-        fluid = {name: getattr(self, name) for name in _FLUID}
+        given = {field.name: getattr(self, field.name) for field in fields(self)}
+        given |= {name: plain_number(given[name]) for name in _NUMBERS if given[name] is not None}
+        fluid = {name: given[name] for name in _FLUID}
         _put(stated, "fluid", fluid | {"class": self.fluid_class})
         for name in _PLAIN:
-            if (value := getattr(self, name)) is not None:
-                stated[name] = value
+            if given[name] is not None:
+                stated[name] = given[name]
         _put(stated, "ingression", dict(map(named_value, self.ingression or [])))
-        _put(stated, "costs", {"currency": self.currency, "change_cost": self.change_cost})
+        _put(stated, "costs", {"currency": self.currency, "change_cost": given["change_cost"]})
         if self.price:
             _put(stated, "costs", {"prices": "; ".join(self.price)})
         if self.derive:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -17,7 +18,7 @@ from typing import Any
 import typer
 
 from specdb.characteristics import ATTRIBUTES
-from specdb.errors import ImportRefusedError, RowFault, SpecdbError, shown
+from specdb.errors import ImportRefusedError, NotOnFileError, RowFault, SpecdbError, meant_by, shown
 from specdb.printing.signs import printable
 
 INTERRUPTED = 130
@@ -27,6 +28,7 @@ _PLACES = {
     "expected_revision": "--expected-revision",
 }  # fmt: skip
 """Fields of questions, and where they are typed."""
+_NOT_ONE_OF = re.compile("'([^']*)' is not one of (.+)")
 OUTPUT_CLOSED = 141
 """As shells report a program that was stopped by the closing of its output."""
 
@@ -89,6 +91,10 @@ def _usage(error: typer.TyperException) -> tuple[str, str]:
         # The parser's sentence repeats the option as typed; whatever is in it, it is one line here.
         near = _options_with(error, option) or sorted(error.possibilities or ())
         said = f"There is no option {shown(option)}." + (f" Did you mean {' or '.join(near)}?" if near else "")
+    said = said.replace("Value error, ", "")
+    if unlike := _NOT_ONE_OF.search(said):
+        alike = meant_by(unlike[1].replace("_", "-"), re.findall("'([^']+)'", unlike[2]))
+        said = f"{said.rstrip('.')}." + (f" Did you mean {alike}?" if alike else "")
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "specdb"
     message = printable(" ".join(said.split()))
@@ -117,7 +123,14 @@ def _as_typed(error: SpecdbError) -> str:
     place = f"{_option_of(error.field)}: " if error.field else ""
     told = error.value is None or f'"{error.value}"' in error.message
     found = "" if told else f" Found: {error.value}."
-    return f"{place}{error.message}{found}" + (f" {error.remedy}" if error.remedy else "")
+    return f"{place}{error.message}{found}" + (f" {error.remedy}" if error.remedy else "") + _next(error)
+
+
+def _next(error: SpecdbError) -> str:
+    """What to type for what claims of a number lead to."""
+    instead = error.instead if isinstance(error, NotOnFileError) else ()
+    commands = [f"specdb rank {shlex.quote(f'{maker}: {number}')}" for maker, number in instead]
+    return f" Next: {' or '.join(commands)}." if commands else ""
 
 
 def _option_of(field: str) -> str:

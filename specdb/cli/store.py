@@ -58,17 +58,19 @@ def pointed_at(
 
 
 def refuse_one_number_in_parts(connection: sa.Connection, words: Sequence[str], revision: int) -> None:
-    """Raises QuestionError where ``words`` are one number on file, typed without quotes."""
-    whole = " ".join(words)
-    if len(words) < 2 or all(_has_number(connection, word, revision) for word in words):
-        return
-    if _has_number(connection, whole, revision):
-        raise QuestionError(
-            "These words are one number.",
-            value=whole,
-            field="number",
-            remedy=f"Put it in quotes: {shlex.quote(whole)}.",
-        )
+    """Raises QuestionError where ``words``, or some that stand together, are one number on file, typed without
+    quotes."""
+    alone = [_has_number(connection, word, revision) for word in words]
+    for length in range(len(words), 1, -1):
+        for first in range(len(words) - length + 1):
+            whole = " ".join(words[first : first + length])
+            if not all(alone[first : first + length]) and _has_number(connection, whole, revision):
+                raise QuestionError(
+                    "These words are one number.",
+                    value=whole,
+                    field="number",
+                    remedy=f"Put it in quotes: {shlex.quote(whole)}.",
+                )
 
 
 def _has_number(connection: sa.Connection, number: str, revision: int) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from specdb.errors import QuestionError
+from specdb.errors import QuantityError, QuestionError
 
 _LIMITS = {
     ">=": "at_least",
@@ -52,6 +52,16 @@ def assumptions_of(texts: list[str]) -> str | dict[str, Any]:
     all_of_them = dict.fromkeys(AssumptionsAsked.model_fields, True) if "customary" in texts else {}
     pairs = (text.partition("=") for text in texts if text != "customary")
     return all_of_them | {name.strip(): value.strip() if sign else True for name, sign, value in pairs}
+
+
+def plain_number(text: str) -> float | str:
+    """The number typed, "1.25" or "1,25"; a text that is none as it is, for the question to refuse with all else."""
+    from specdb.units import read_number
+
+    try:
+        return read_number(text).value
+    except QuantityError:
+        return text
 
 
 def named_value(text: str) -> tuple[str, str]:

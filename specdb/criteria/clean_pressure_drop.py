@@ -106,7 +106,7 @@ def _conditions(points: Points, requirement: Requirement, starts: IntArray) -> _
     # One test is run in one oil: what one of its points states of density holds for all.
     own_density = _first_stated(points.density_kg_m3, starts)
     density, light, heavy, no_density = _asked(
-        own_density, requirement.density_kg_m3, requirement.density_kg_m3, starts
+        own_density, requirement.density_low_kg_m3, requirement.density_high_kg_m3, starts
     )
     here = np.logical_and.reduce(
         [

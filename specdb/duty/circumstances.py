@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import overload
 
 from specdb.trade.cleanliness import CleanlinessCode
+from specdb.trade.fluids import density_band_at
+from specdb.trade.validity import FloatArray
 from specdb.trade.viscosity import temperature_at, viscosity_at
 
 Point = tuple[float, float]
@@ -30,6 +33,27 @@ class FluidLine:
 
 
 @dataclass(frozen=True)
+class FluidDensity:
+    """Density of a fluid over temperature: between two figures at one, and its class tells what it loses as it warms.
+    A fluid whose density is stated has one figure for both."""
+
+    low_kg_m3: float
+    high_kg_m3: float
+    at_degc: float
+    fluid_class: str
+
+    @overload
+    def density_at(self, temperature_degc: float) -> tuple[float, float]: ...
+    @overload
+    def density_at(self, temperature_degc: FloatArray) -> tuple[FloatArray, FloatArray]: ...
+    def density_at(
+        self, temperature_degc: float | FloatArray
+    ) -> tuple[float, float] | tuple[FloatArray, FloatArray]:
+        """Least and greatest density in kg/m³. Raises ConditionsError beyond what it can be carried to."""
+        return density_band_at(self.low_kg_m3, self.high_kg_m3, self.at_degc, temperature_degc, self.fluid_class)
+
+
+@dataclass(frozen=True)
 class Price:
     """Price of one element, named by its number and perhaps its maker."""
 
@@ -49,10 +73,11 @@ class Costs:
 
 @dataclass(frozen=True)
 class Circumstances:
-    """``flow_l_min`` is the flow through the filter. Viscosities are (least, greatest) at the operating temperature and
-    at the coldest start; ``bypass_full_flow_kpa`` what is stated. ``ingression_per_min`` counts particles of a size in
-    µm(c) and larger; where ``environment`` is stated, at 14 µm(c) the most that it may bring. ``capacity_used`` is a
-    share from 0 to 1."""
+    """``flow_l_min`` is the flow through the filter. Viscosities and densities are (least, greatest) at the operating
+    temperature and at the coldest start, a density None where none is asked; ``fluid_density`` is None as well where
+    one is stated at no temperature; ``bypass_full_flow_kpa`` what is stated. ``ingression_per_min`` counts particles of
+    a size in µm(c) and larger; where ``environment`` is stated, at 14 µm(c) the most that may get in. ``capacity_used``
+    is a share from 0 to 1."""
 
     flow_l_min: float | None = None
     fluid_class: str | None = None
@@ -61,8 +86,9 @@ class Circumstances:
     cold_start_degc: float | None = None
     viscosity_mm2_s: tuple[float, float] | None = None
     cold_viscosity_mm2_s: tuple[float, float] | None = None
-    density_kg_m3: float | None = None
-    cold_density_kg_m3: float | None = None
+    fluid_density: FluidDensity | None = None
+    density_kg_m3: tuple[float, float] | None = None
+    cold_density_kg_m3: tuple[float, float] | None = None
     working_pressure_kpa: float | None = None
     relief_pressure_kpa: float | None = None
     location: str | None = None
@@ -77,6 +103,7 @@ class Circumstances:
     air_flow_l_min: float | None = None
     air_pressure_drop_kpa: float | None = None
     target: CleanlinessCode | None = None
+    target_typed: str | None = None
     ingression_per_min: dict[float, float] = field(default_factory=dict)
     environment: str | None = None
     ingression_g_h: float | None = None

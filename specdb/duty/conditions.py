@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from specdb.duty.circumstances import Circumstances, Costs, FluidLine, Price
+from specdb.duty.circumstances import Circumstances, Costs, FluidDensity, FluidLine, Price
 from specdb.duty.points import Point as TypedPoint
 from specdb.duty.points import read_points
 from specdb.duty.question import MOST_PRICES, CostsAsked, DutyAsked, FluidAsked, IngressionAsked
 from specdb.duty.requirement import Note
-from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
-from specdb.trade.circuit import STANDARD_ATMOSPHERE_KPA, return_flow_l_min, turnover_flow_l_min
+from specdb.errors import InputError, NotOnFileError, QuantityError, QuestionError, SpecdbError
+from specdb.trade.circuit import STANDARD_ATMOSPHERE_KPA, return_flow_l_min, turnover_flow_l_min, turnovers_per_hour_of
 from specdb.trade.cleanliness import CleanlinessCode, read_code
 from specdb.trade.contamination import ingression_at_most
-from specdb.trade.fluids import density_at
+from specdb.trade.fluids import REFERENCE_DEGC, common_densities, fluid_of, possible_density, weighs_as_mineral_oil
 from specdb.trade.viscosity import grade_band, nu100_from_index, viscosity_at
 from specdb.units import Quantity, read_number, read_quantity
 
 _GRADE = re.compile(r"(?:ISO)?\s*(?:VG)?\s*-?\s*(\d{1,4})", re.IGNORECASE)
 _NUMBERS = re.compile(r"[0-9]+")
 _REFERENCE_DEGC = 40.0
+_ROUNDING = 1e-9
+NEAR_POUR_POINT = (
+    "The viscosity at the coldest start is read off a line that is of oils (ASTM D341): near its pour point, or with water "
+    "or much polymer in it, a fluid is thicker than that (common practice)."
+)
 INGRESSION_SIZES = {4.0: "at_4", 6.0: "at_6", 14.0: "at_14"}
 _LINE_FROM = ("fluid.grade", "fluid.points", "fluid.viscosity_index", "cold_start_temperature")
 DYNAMIC_UNITS = ("cP", "mPa·s", "Pa·s")
@@ -73,25 +79,31 @@ class DutyConditions:
     def __init__(self, duty: DutyAsked, faults: Faults):
         self._used: set[str] = set()
         self._stated = _stated_fields(duty)
-        self.notes: list[str] = []
+        self.notes: list[str | Note] = []
         self.steps: list[Note] = []
         self._viscosity_from: tuple[str, ...] = ()
         self._flow_from: tuple[str, ...] = ("flow",)
+        self._density_from: tuple[str, ...] = ("fluid.density", "fluid.density_temperature")
+        self._density_taken: Note | None = None
         self._faults = faults
         flow = self._flow_through(duty)
         operating, cold = self._temperatures(duty)
         density = self._positive(duty.fluid.density, "density", "fluid.density")
+        if density is not None:
+            with faults.at("duty.fluid.density"):
+                possible_density(density)
+        fluid_density, dense, cold_dense = self._densities(duty.fluid, density, operating, cold)
+        self._stated_density = None if density is None else dense
         line: FluidLine | None = None
         with faults.at("duty.fluid.grade" if duty.fluid.points is None else "duty.fluid.points"):
             line = self._fluid_line(duty.fluid)
         self._viscosity: tuple[float, float] | SpecdbError | None = None
         with faults.at("duty.fluid.grade" if duty.fluid.viscosity is None else "duty.fluid.viscosity"):
-            self._viscosity = self._fluid_viscosity(duty.fluid, line, operating, density)
+            self._viscosity = self._fluid_viscosity(duty.fluid, line, operating, self._stated_density)
         cold_viscosity: tuple[float, float] | None = None
         if line is not None and cold is not None:
             with faults.at("duty.cold_start_temperature"):
                 cold_viscosity = line.viscosity_at(cold)
-        densities = self._densities(duty.fluid, density, operating, cold)
         air = self._absolute(duty.pump_inlet_pressure)
         self.circumstances = Circumstances(
             flow_l_min=flow,
@@ -101,8 +113,9 @@ class DutyConditions:
             cold_start_degc=cold,
             viscosity_mm2_s=self._viscosity if isinstance(self._viscosity, tuple) else None,
             cold_viscosity_mm2_s=cold_viscosity,
-            density_kg_m3=densities[0],
-            cold_density_kg_m3=densities[1],
+            fluid_density=fluid_density,
+            density_kg_m3=dense,
+            cold_density_kg_m3=cold_dense,
             working_pressure_kpa=self._positive(duty.working_pressure, "pressure", "working_pressure"),
             relief_pressure_kpa=self._positive(duty.relief_pressure, "pressure", "relief_pressure"),
             location=duty.location,
@@ -117,6 +130,7 @@ class DutyConditions:
             air_flow_l_min=self._positive(duty.air_flow, "flow", "air_flow"),
             air_pressure_drop_kpa=self._positive(duty.air_pressure_drop, "pressure", "air_pressure_drop"),
             target=self._target(duty.target_cleanliness),
+            target_typed=duty.target_cleanliness,
             ingression_per_min=self._ingression(duty.ingression),
             environment=duty.ingression.environment,
             ingression_g_h=self._not_negative(duty.ingression.mass, "mass_rate", "ingression.mass"),
@@ -174,6 +188,7 @@ class DutyConditions:
                     value=duty.cold_start_temperature,
                     remedy=f"State a temperature up to the operating one, {duty.operating_temperature}.",
                 )
+            return operating, None
         return operating, cold
 
     def _flow_through(self, duty: DutyAsked) -> float | None:
@@ -214,7 +229,17 @@ class DutyConditions:
             return self._return_flow(pump, duty.area_ratio)
         if len(twice) == 1 and duty.turnovers_per_hour is not None:
             return self._turnover_flow(duty)
+        if flow is not None and duty.reservoir_volume is not None:
+            self._tell_turnover(flow, self._positive(duty.reservoir_volume, "volume", "reservoir_volume"))
         return flow
+
+    def _tell_turnover(self, flow_l_min: float, volume_l: float | None) -> None:
+        if volume_l is None:
+            return
+        text = "A flow of {} through the filter turns the reservoir of {} over {} times an hour."
+        turnovers = float(f"{turnovers_per_hour_of(flow_l_min, volume_l):.4g}")
+        self.steps.append(Note(text, ((flow_l_min, "flow"), (volume_l, "volume"), (turnovers, ""))))
+        self._used.add("reservoir_volume")
 
     def _return_flow(self, pump_l_min: float, ratio: float | None) -> float:
         self._flow_from = ("pump_flow",) if ratio is None else ("pump_flow", "area_ratio")
@@ -256,7 +281,7 @@ class DutyConditions:
         return FluidLine(thin, thick)
 
     def _fluid_viscosity(
-        self, fluid: FluidAsked, line: FluidLine | None, operating: float | None, density: float | None
+        self, fluid: FluidAsked, line: FluidLine | None, operating: float | None, density: tuple[float, float] | None
     ) -> tuple[float, float] | SpecdbError | None:
         """Least and greatest viscosity at operating temperature, or why it is not known; None if unstated."""
         if fluid.viscosity is not None:
@@ -281,27 +306,52 @@ class DutyConditions:
             remedy="State operating_temperature and viscosity_index, or the viscosity itself.",
         )
 
-    def _stated_viscosity(self, text: str, operating: float | None, density: float | None) -> tuple[float, float]:
-        """A viscosity at operating temperature; Saybolt seconds are read at it, cP with the fluid's density."""
-        quantity = read_quantity(text, "viscosity", density_kg_m3=density, temperature_degc=operating)
-        if not quantity.value > 0:
+    def _stated_viscosity(
+        self, text: str, operating: float | None, density: tuple[float, float] | None
+    ) -> tuple[float, float]:
+        """A viscosity at operating temperature; Saybolt seconds are read at it, cP with the fluid's density there."""
+        light, heavy = density or (None, None)
+        thin, thick = (
+            read_quantity(text, "viscosity", density_kg_m3=each, temperature_degc=operating) for each in (heavy, light)
+        )
+        if not thin.value > 0:
             raise QuestionError("A viscosity must be above zero.", value=text)
-        if quantity.note:
-            self.notes.append(f"duty.fluid.viscosity: {quantity.note}")
-        needed = ("fluid.density",) if quantity.unit in DYNAMIC_UNITS else ()
-        temperature = ("operating_temperature",) if quantity.unit == "SUS" else ()
+        self.notes += [f"duty.fluid.viscosity: {note}" for note in dict.fromkeys((thin.note, thick.note)) if note]
+        needed = self._density_from if thin.unit in DYNAMIC_UNITS else ()
+        temperature = ("operating_temperature",) if thin.unit == "SUS" else ()
         self._viscosity_from = ("fluid.viscosity", *needed, *temperature)
-        return quantity.value, quantity.value
+        return thin.value, thick.value
 
     def _densities(
         self, fluid: FluidAsked, density: float | None, operating: float | None, cold: float | None
-    ) -> tuple[float | None, float | None]:
-        """Density at work and at the coldest start, carried there from the temperature that it is stated at."""
+    ) -> tuple[FluidDensity | None, tuple[float, float] | None, tuple[float, float] | None]:
+        """What the fluid weighs over temperature, at work, and at the coldest start; None where it is not asked."""
+        over = self._density_over_temperature(fluid, density, operating, cold)
+        if over is None:
+            held = None if density is None else (density, density)
+            return None, held, held
+        if operating is not None and (cold is not None or operating != over.at_degc):
+            self._density_from += ("operating_temperature",)
+
+        def at(temperature: float | None, field: str) -> tuple[float, float] | None:
+            with self._faults.at(field):
+                return over.density_at(over.at_degc if temperature is None else temperature)
+            return None
+
+        field = "duty.{}" if density is None else "duty.fluid.density"
+        return over, at(operating, field.format("operating_temperature")), (
+            None if cold is None else at(cold, field.format("cold_start_temperature"))
+        )
+
+    def _density_over_temperature(
+        self, fluid: FluidAsked, density: float | None, operating: float | None, cold: float | None
+    ) -> FluidDensity | None:
+        """Of a stated density; else of what is common in a class, unless it is a class of mineral oils."""
         stated_at = operating
         if fluid.density_temperature is not None:
             with self._faults.at("duty.fluid.density_temperature"):
                 stated_at = read_quantity(fluid.density_temperature, "temperature").value
-                if density is None:
+                if fluid.density is None:
                     raise QuestionError(
                         "A temperature is stated of a density that is not.",
                         value=fluid.density_temperature,
@@ -313,18 +363,32 @@ class DutyConditions:
                         value=fluid.density_temperature,
                         remedy="State operating_temperature.",
                     )
-        if density is None or stated_at is None:
-            return density, density
+        if density is None:
+            return self._common_density(fluid.fluid_class)
+        if stated_at is None:
+            if cold is not None:
+                with self._faults.at("duty.fluid.density"):
+                    raise QuestionError(
+                        "A density holds at a temperature, from which it is carried to the coldest start.",
+                        value=fluid.density,
+                        remedy="State operating_temperature, and density_temperature where it holds at another.",
+                    )
+            return None
+        # What a mineral oil loses as it warms serves where no class says otherwise.
+        return FluidDensity(density, density, stated_at, fluid.fluid_class or "HM")
 
-        def at(temperature: float | None) -> float | None:
-            if temperature is None or temperature == stated_at:
-                return density
-            # The fall of mineral oil serves where no class says otherwise.
-            return density_at(density, stated_at, temperature, fluid.fluid_class or "HM")[1]
-
-        with self._faults.at("duty.fluid.density"):
-            return at(operating), at(cold)
-        return None, None
+    def _common_density(self, fluid_class: str | None) -> FluidDensity | None:
+        # Tests are run in mineral oil as a rule: of one that is unstated on both sides no more is asked than of theirs.
+        if fluid_class is None or weighs_as_mineral_oil(fluid_class):
+            return None
+        low, high = common_densities(fluid_class)
+        text = f"No density is stated: {fluid_class} is taken to weigh {{}} to {{}} at {{}} "
+        text += "(common practice, from memory)"
+        if fluid_of(fluid_class).density_kg_m3 is None:
+            text += "; it leaves its base fluid open, so that this is the range of all without water or fire resistance"
+        amounts = ((low, "density"), (high, "density"), (REFERENCE_DEGC, "temperature"))
+        self._density_taken = Note(text + ".", amounts)
+        return FluidDensity(low, high, REFERENCE_DEGC, fluid_class)
 
     def _absolute(self, text: str | None) -> float | None:
         """Least pressure at the pump's inlet, over a vacuum."""
@@ -334,7 +398,7 @@ class DutyConditions:
             quantity = read_quantity(text, "pressure")
             if quantity.reference == "absolute":
                 value = quantity.value
-            elif quantity.value <= 0:
+            elif quantity.reference == "gauge" or (quantity.reference is None and quantity.value <= 0):
                 value = STANDARD_ATMOSPHERE_KPA + quantity.value
             else:
                 raise QuestionError(
@@ -414,6 +478,17 @@ class DutyConditions:
                     remedy="Check both; full flow comes after cracking.",
                 )
 
+        warm, cold = stated.viscosity_mm2_s, stated.cold_viscosity_mm2_s
+        if warm is not None and cold is not None and cold[1] < warm[1] * (1 - _ROUNDING):
+            with self._faults.at("duty.fluid.viscosity"):
+                raise QuestionError(
+                    "By its grade or points the fluid would be thinner at the coldest start than it is said to be at work.",
+                    value=f"{warm[1]:.4g} mm²/s at work, {cold[1]:.4g} mm²/s cold",
+                    remedy="Check both, or leave the viscosity out.",
+                )
+        if cold is not None:
+            self.notes.append(NEAR_POUR_POINT)
+
     # --- what the duty states ----------------------------------------------------------------------
 
     def flow_of(self, characteristic: str) -> float | None:
@@ -433,9 +508,15 @@ class DutyConditions:
         return self.circumstances.bypass_cracking_kpa
 
     @property
-    def density_kg_m3(self) -> float | None:
-        self._used.update(("fluid.density", "fluid.density_temperature"))
+    def density_kg_m3(self) -> tuple[float, float] | None:
+        """Least and greatest density at work: stated, or common in a class that is not of the mineral oils."""
+        self.use("fluid.density")
         return self.circumstances.density_kg_m3
+
+    @property
+    def stated_density_kg_m3(self) -> tuple[float, float] | None:
+        """The same where it is stated, else None."""
+        return None if self._stated_density is None else self.density_kg_m3
 
     @property
     def viscosity_mm2_s(self) -> tuple[float, float] | None:
@@ -445,9 +526,13 @@ class DutyConditions:
             raise self._viscosity
         return self._viscosity
 
+    def leave_unread(self, field: str) -> None:
+        """Count a field among those that are stated and that nothing reads."""
+        self._stated.append(field)
+
     def use(self, *fields: str) -> None:
-        """Mark fields as read. ``flow`` stands for what the flow was worked out from, ``viscosity`` likewise, and
-        ``cold_viscosity`` for what the viscosity at the coldest start comes from."""
+        """Mark fields as read. ``flow`` stands for what the flow was worked out from, ``viscosity`` and
+        ``fluid.density`` likewise, and ``cold_viscosity`` for what the viscosity at the coldest start comes from."""
         for field in fields:
             if field == "flow":
                 self._used.update(self._flow_from)
@@ -455,6 +540,10 @@ class DutyConditions:
                 self._used.update(self._viscosity_from)
             elif field == "cold_viscosity":
                 self._used.update(_LINE_FROM)
+            elif field == "fluid.density":
+                self._used.update(self._density_from)
+                if self._density_taken is not None and self._density_taken not in self.notes:
+                    self.notes.append(self._density_taken)
             else:
                 self._used.add(field)
 
@@ -501,7 +590,15 @@ def read_price(text: str) -> Price:
             value=text,
             remedy='Write number = price, such as "Dulse 23 = 48.50; Tarnwhistle: 12-2 = 39".',
         )
-    price = read_number(amount.strip()).value
+    try:
+        price = read_number(amount.strip()).value
+    except QuantityError as error:
+        if any(c.isalpha() or unicodedata.category(c) == "Sc" for c in amount):
+            error.remedy = (
+                f'Write the price as a number alone, such as "{named.strip()} = 39", and state the currency apart '
+                "(costs.currency, at the command line --currency)."
+            )
+        raise
     if price < 0:
         raise QuestionError("A price cannot be negative.", value=text, remedy="State 0 or more.")
     return Price(maker.strip() or None, number.strip(), price)

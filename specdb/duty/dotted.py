@@ -19,6 +19,7 @@ from pydantic import BaseModel
 from rapidfuzz import fuzz, process
 
 from specdb.duty.conditions import Faults
+from specdb.duty.left import faults_in_the_rest
 from specdb.duty.question import (
     MOST_REQUIREMENTS,
     AssumptionsAsked,
@@ -138,10 +139,13 @@ def question_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> Questi
         stated = {name: text for name, text in dotted.items() if text.strip()}
         _refuse_unknown([name for name in dotted if name not in dotted_names()], beside, faults)
         asked = _plain({name: text for name, text in stated.items() if name in dotted_names()}, faults)
+        unread = bool(faults.found)
         try:
             question = read_question(asked)
         except InputError as error:
             faults.found += _each(error)
+        else:
+            faults.found += faults_in_the_rest(asked, ()) if unread else []
         faults.raise_any()
         return question
 

@@ -179,6 +179,8 @@ def _limit(
                 where["dust"] = None
             if "viscosity_mm2_s" in where:
                 where["viscosity_low_mm2_s"] = where["viscosity_high_mm2_s"] = where.pop("viscosity_mm2_s")
+            if "density_kg_m3" in where:
+                where["density_low_kg_m3"] = where["density_high_kg_m3"] = where.pop("density_kg_m3")
             told = asked.notes(CHARACTERISTICS[characteristic].kind)
             yield Requirement("", characteristic, "original", notes=told, **where | {side: asked.value})
 

@@ -39,9 +39,10 @@ from specdb.characteristics import (
     YES_NO,
 )
 from specdb.duty.rules import RULES, SIDES
-from specdb.errors import QuestionError, meant_by, shown
+from specdb.errors import QuantityError, QuestionError, SpecdbError, in_plain_words, meant_by, shown
 from specdb.trade.contamination import ENVIRONMENTS
-from specdb.units import show
+from specdb.units import read_number, show
+from specdb.vocabulary import meant_of
 
 TEXT_AT_MOST = 200
 _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
@@ -113,6 +114,20 @@ def _quantity(value: object) -> str:
     raise ValueError('write a text such as "75 L/min" or {"value": 75, "unit": "L/min"}')
 
 
+def _plain_number(value: object) -> object:
+    """A number as it is; of a text, what is wrong with it: an address and a command line have read theirs before."""
+    if isinstance(value, str):
+        try:
+            number = read_number(value).value
+        except QuantityError as error:
+            raise ValueError(str(error)) from None
+        raise ValueError(f"a plain number is expected, not a text: {number:.10g}, without quotes")
+    return value
+
+
+_PLAIN = BeforeValidator(_plain_number)
+
+
 def _whole(value: object) -> object:
     """JSON knows one kind of number: 20.0 is as whole as 20. A text is none, and neither is ``true``."""
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value // 1:
@@ -170,7 +185,8 @@ class OneOf:
         known = {_joined(word): word for word in self.words}
         word = known.get(_joined(text_of(value)))
         if word is None:
-            raise ValueError(f'"{shown(value)}" is not one of {", ".join(self.words)}')
+            listed, meant = ", ".join(self.words), meant_of(value, self.words)
+            raise ValueError(f'"{shown(value)}" is not one of {listed}' + (f". {meant}" if meant else ""))
         return word
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
@@ -219,7 +235,7 @@ class RequirementAsked(Strict):
 
 class FluidAsked(Strict):
     grade: Text | None = Field(None, description="ISO 3448 viscosity grade: ISO VG 46")
-    viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True)] | None = Field(
+    viscosity_index: Annotated[float, Field(ge=0, le=400, allow_inf_nan=False, strict=True), _PLAIN] | None = Field(
         None, description="carries the grade to the operating temperature (ASTM D2270)"
     )
     points: Text | None = Field(
@@ -450,7 +466,7 @@ class CostsAsked(Strict):
     """Prices belong to a question, not to the catalogue. All are in one currency."""
 
     currency: Text | None = Field(None, description="word that stands beside amounts: EUR")
-    change_cost: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False, strict=True)] | None = Field(
+    change_cost: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False, strict=True), _PLAIN] | None = Field(
         None, description="cost of one change of the element, without the element"
     )
     prices: Annotated[
@@ -475,7 +491,7 @@ class DutyAsked(Strict):
     pump_flow: QuantityText | None = Field(
         None, description="instead of flow: that of the pump, which area_ratio multiplies on a return line"
     )
-    area_ratio: Annotated[float, Field(ge=1, le=100, allow_inf_nan=False, strict=True)] | None = Field(
+    area_ratio: Annotated[float, Field(ge=1, le=100, allow_inf_nan=False, strict=True), _PLAIN] | None = Field(
         None, description="of the cylinder, piston over ring: the return flow is pump_flow times it"
     )
     fluid: FluidAsked = FluidAsked()
@@ -494,7 +510,7 @@ class DutyAsked(Strict):
     maximum_pressure_drop: QuantityText | None = Field(
         None, description="without a bypass, on a return or off-line filter: greatest drop that the element can see"
     )
-    pressure_cycles: Annotated[float, Field(gt=0, le=1e12, allow_inf_nan=False, strict=True)] | None = Field(
+    pressure_cycles: Annotated[float, Field(gt=0, le=1e12, allow_inf_nan=False, strict=True), _PLAIN] | None = Field(
         None, description="cycles from none to working_pressure that a spin-on must stand"
     )
     location: Annotated[str, OneOf(LOCATIONS)] | None = Field(None, description="place in the circuit")
@@ -502,7 +518,7 @@ class DutyAsked(Strict):
         None, description='least that the pump needs at its inlet: "80 kPa abs", "-20 kPa" against the air'
     )
     reservoir_volume: QuantityText | None = Field(None, description="fluid in the reservoir")
-    turnovers_per_hour: Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False, strict=True)] | None = Field(
+    turnovers_per_hour: Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False, strict=True), _PLAIN] | None = Field(
         None, description="how often an hour an off-line filter takes the reservoir's fluid: instead of flow"
     )
     air_flow: QuantityText | None = Field(None, description="of a breather: air at the fastest change of level")
@@ -682,7 +698,10 @@ def _read(model: type[Asked], asked: object) -> Asked:
     try:
         return model.model_validate(asked)
     except ValidationError as error:
-        faults = [_fault(model, e["type"], e["loc"], e["msg"], e["input"]) for e in error.errors()]
+        from specdb.duty.left import faults_in_the_rest  # which reads duties, and so stands above this
+
+        faults: list[SpecdbError] = [_fault(model, e["type"], e["loc"], e["msg"], e["input"]) for e in error.errors()]
+        faults += faults_in_the_rest(asked, [e["loc"] for e in error.errors()])
         raise QuestionError.of(faults) from None
 
 
@@ -700,5 +719,6 @@ def _fault(
         beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]
         remedy = f"State it, or leave out {' and '.join(beside)}." if beside else None
     field = ".".join(shown(str(part)) for part in place) or None
-    message = message.removeprefix("Value error, ").replace("Input should be", "This must be", 1)
-    return QuestionError(message if message.endswith(".") else f"{message}.", field=field, remedy=remedy)
+    message = message if remedy or kind == "missing" else in_plain_words(kind, message)
+    message = message[:1].upper() + message[1:]
+    return QuestionError(message if message.endswith((".", "?")) else f"{message}.", field=field, remedy=remedy)

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from specdb.characteristics import CHARACTERISTICS, Gate
-from specdb.units import show
+from specdb.units import show, show_plain
 
 SAME_FLOW = 0.05
 """Flows within this share of the required one are one flow: a test there speaks on both sides (common practice)."""
@@ -40,11 +40,6 @@ GATE_OF_ATTRIBUTE: dict[str, Gate] = {
 """Criteria on what an element is, and the gate that each belongs to."""
 
 
-def _plain(value: float) -> str:
-    """A plain number for people: 2.143, 2500, 150000, 1e8."""
-    return f"{value:.0f}" if 1e4 <= value < 1e6 else f"{value:.4g}".replace("e+0", "e").replace("e+", "e")
-
-
 @dataclass(frozen=True)
 class Note:
     """A remark with amounts in it: each is a value in the canonical unit and its kind of quantity ("" for a plain
@@ -54,7 +49,8 @@ class Note:
     amounts: tuple[tuple[float, str], ...]
 
     def words(self, units: Literal["si", "us"] = "si") -> str:
-        return self.text.format(*(show(value, kind, units) if kind else _plain(value) for value, kind in self.amounts))
+        told = (show(value, kind, units) if kind else show_plain(value) for value, kind in self.amounts)
+        return self.text.format(*told)
 
     def __str__(self) -> str:
         return self.words()
@@ -85,7 +81,8 @@ class Requirement:
     flow_l_min: float | None = None
     viscosity_low_mm2_s: float | None = None
     viscosity_high_mm2_s: float | None = None
-    density_kg_m3: float | None = None
+    density_low_kg_m3: float | None = None
+    density_high_kg_m3: float | None = None
     terminal_pressure_drop_kpa: float | None = None
     cycle_pressure_kpa: float | None = None
     test_liquid: str | None = None

@@ -89,6 +89,7 @@ def resolve(
     requirements += derived
     if not requirements and not may_be_empty:
         raise QuestionError("Nothing is required.", field="duty.require", remedy=_what_would_ask(derivations))
+    notes += _winter(derivations, snapshot, row)
     place = conditions.circumstances.location
     advice: tuple[str, ...] = ()
     if place is not None:
@@ -145,6 +146,19 @@ def _settled_by(derived: Sequence[Requirement], conditions: DutyConditions) -> s
     return settled
 
 
+def _winter(derivations: Sequence[Derivation], snapshot: Snapshot, original: int | None) -> list[Note]:
+    """Said loudly where a cold start is stated and the rule on it could not look at it: silence would read as yes."""
+    waiting = [each for each in derivations if each.rule == "cold_start_bypass" and each.state == "lacks"]
+    if not waiting:
+        return []
+    text = f"THE COLDEST START WAS NOT LOOKED AT: whether the bypass opens then is not told. {waiting[0].words}"
+    cracking = snapshot.of("bypass_cracking_pressure")
+    own = cracking.value[cracking.element == original] if original is not None else np.zeros(0)
+    if not len(own):
+        return [Note(text, ())]
+    return [Note(f"{text} The original's own valve opens at {{}}.", ((float(own[0]), "pressure"),))]
+
+
 def _read_beside_the_rules(duty: DutyAsked) -> list[str]:
     """Fields that the answer is worked out from beside the requirements: dirt, time and money."""
     fields = [f"costs.{name}" for name in CostsAsked.model_fields]
@@ -167,8 +181,9 @@ def _at_the_duty(requirement: Requirement, conditions: DutyConditions, allow: fl
         found["flow_l_min"] = conditions.flow_of(requirement.characteristic)
     if "viscosity" in known.judged_with and requirement.viscosity_low_mm2_s is None:
         found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = conditions.viscosity_mm2_s or (None, None)
-    if "density" in known.judged_with and requirement.density_kg_m3 is None:
-        found["density_kg_m3"] = conditions.density_kg_m3
+    if "density" in known.judged_with and requirement.density_low_kg_m3 is None:
+        # What is common of the duty's class tells nothing of the liquid that a laboratory ran the original in.
+        found["density_low_kg_m3"], found["density_high_kg_m3"] = conditions.stated_density_kg_m3 or (None, None)
     if "terminal_pressure_drop" in known.judged_with and requirement.characteristic == "retained_capacity":
         own = requirement.terminal_pressure_drop_kpa
         found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if own is None else own

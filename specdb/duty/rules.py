@@ -6,6 +6,7 @@ does stands in :mod:`specdb.duty.derived`.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 SIDES = ("upstream", "downstream")
@@ -14,7 +15,8 @@ SIDES = ("upstream", "downstream")
 @dataclass(frozen=True)
 class Rule:
     """``factor`` is the default of the one figure that may be changed, in the unit of ``kind``: a kind of quantity, ""
-    for a plain number, "side" for one of :data:`SIDES`; None where there is none."""
+    for a plain number, "side" for one of :data:`SIDES`; None where there is none. ``least`` and ``most`` bound another
+    figure in its place: beyond them the rule would ask the reverse of what it is for."""
 
     key: str
     title: str
@@ -22,6 +24,8 @@ class Rule:
     source: str
     factor: float | str | None = None
     kind: str | None = None
+    least: float = 0.0
+    most: float = math.inf
 
 
 _COMMON = "common practice"
@@ -38,13 +42,13 @@ RULES: dict[str, Rule] = {
         Rule(
             "bypass_cracking", "cracking pressure of the element's own valve",
             "a cracking pressure within this share of the duty's serves",
-            _COMMON, 10.0, "percent",
+            _COMMON, 10.0, "percent", most=100.0,
         ),
         Rule(
             "clean_drop_below_bypass", "clean drop at work below the bypass",
             "a clean element whose drop at work opens the bypass filters nothing; the clean drop may be at most this "
             "share of the cracking pressure",
-            _COMMON, 100.0, "percent",
+            _COMMON, 100.0, "percent", most=100.0,
         ),
         Rule(
             "cold_start_bypass", "clean drop at the coldest start",
@@ -54,9 +58,9 @@ RULES: dict[str, Rule] = {
         Rule(
             "collapse", "collapse above what the element can see",
             "with a bypass its drop at full flow and cold oil, stated or this factor on its cracking pressure; without "
-            "one the relief setting or else the system pressure on a pressure line, 100 kPa on a suction line, the "
+            "one the larger of relief setting and system pressure on a pressure line, 100 kPa on a suction line, the "
             "stated maximum elsewhere",
-            _COMMON, 1.5, "",
+            _COMMON, 1.5, "", least=1.0,
         ),
         Rule(
             "collapse_over_own_drop", "collapse above the element's own clean drop",
@@ -68,7 +72,7 @@ RULES: dict[str, Rule] = {
             "burst", "burst pressure of a spin-on's can",
             "a can bursts at no less than this factor on the working pressure, as in the three customary pressure "
             "classes of spin-ons",
-            _COMMON, 2.0, "",
+            _COMMON, 2.0, "", least=1.0,
         ),
         Rule(
             "pressure_fatigue", "pressure cycles of a spin-on's can",

@@ -12,6 +12,7 @@ from specdb.duty.question import DutyAsked, FitAsked, MeasureAsked, RequirementA
 from specdb.duty.requirement import Requirement
 from specdb.errors import InputError, QuestionError
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
+from specdb.trade.fluids import possible_density
 from specdb.trade.threads import normal_thread
 from specdb.units import read_number, read_quantity, show
 from specdb.vocabulary import dust_of, liquid_of, standard_and_edition
@@ -34,7 +35,8 @@ def stated_requirements(duty: DutyAsked, conditions: DutyConditions, faults: Fau
         with faults.at(f"duty.require.{place}"):
             found.append(_required(asked, conditions, faults, f"duty.require.{place}"))
     found += _fit(duty.fit, faults)
-    if duty.fluid.fluid_class is not None:
+    # The air of a reservoir passes a breather, not its fluid.
+    if duty.fluid.fluid_class is not None and duty.location != "breather":
         conditions.use("fluid.class")
         found.append(Requirement("", "fluid_class", "stated", word=duty.fluid.fluid_class))
     return found
@@ -154,9 +156,11 @@ def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list
             return None
         try:
             quantity = read_positive(text, kind, density_kg_m3=density_kg_m3)
+            if kind == "density":
+                possible_density(quantity.value)
         except InputError as error:
             raise error.at(name) from None
-        if quantity.note:
+        if quantity.note and f"{name}: {quantity.note}" not in notes:
             notes.append(f"{name}: {quantity.note}")
         return quantity.value
 
@@ -167,11 +171,13 @@ def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list
     if "terminal_pressure_drop" in judged_with:
         found["terminal_pressure_drop_kpa"] = conditions.terminal_pressure_drop_kpa if terminal is None else terminal
     if "density" in judged_with:
-        density = conditions.density_kg_m3 if density is None else density
-        found["density_kg_m3"] = density
+        dense = conditions.density_kg_m3 if density is None else (density, density)
+        found["density_low_kg_m3"], found["density_high_kg_m3"] = dense or (None, None)
     if "viscosity" in judged_with:
-        value = own("viscosity", "viscosity", density)
-        band = conditions.viscosity_mm2_s if value is None else (value, value)
+        # In cP it is read with a density that is stated, never with one that is common.
+        light, heavy = (density, density) if density is not None else conditions.stated_density_kg_m3 or (None, None)
+        thin, thick = (own("viscosity", "viscosity", each) for each in (heavy, light))
+        band = conditions.viscosity_mm2_s if thin is None or thick is None else (thin, thick)
         found["viscosity_low_mm2_s"], found["viscosity_high_mm2_s"] = band or (None, None)
     return found
 

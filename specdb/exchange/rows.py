@@ -26,7 +26,7 @@ from specdb.characteristics import (
     LABORATORIES,
     Attribute,
 )
-from specdb.errors import SpecdbError
+from specdb.errors import QuantityError, SpecdbError
 from specdb.exchange.columns import (
     TEST_QUANTITIES,
     Columns,
@@ -237,7 +237,10 @@ class _Reader:
         self.findings.fault(self.row.file, message, remedy, row=self.row.number, column=column, found=found)
 
     def error(self, column: str, error: SpecdbError) -> None:
-        self.fault(column, error.message, error.remedy or "Correct the cell.")
+        remedy = error.remedy or "Correct the cell."
+        if isinstance(error, QuantityError) and error.mark_undeclared:
+            remedy = f"{remedy.removesuffix('.')}, or declare the decimal mark."
+        self.fault(column, error.message, remedy)
 
     def cell(self, column: str) -> str | None:
         return self.row.cells.get(column)

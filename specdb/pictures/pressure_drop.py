@@ -35,7 +35,6 @@ from specdb.pictures.marks import (
 )
 from specdb.pictures.scales import plain_axis, room_for
 from specdb.pictures.sheet import Box, Key, Labels, Sheet, drawing, harmless
-from specdb.trade.fluids import density_at
 from specdb.units import UnitSystem, express, show
 from specdb.wording import explanation, requirement_words
 
@@ -83,18 +82,16 @@ class _Asked:
     def requirement_at(self, temperature_degc: float) -> Requirement:
         """The element's own drop at a temperature, without a limit. Raises ConditionsError beyond the fluid's line."""
         thin, thick = self.line.viscosity_at(temperature_degc)
+        over = self.at.fluid_density
+        density = self.at.density_kg_m3 if over is None else over.density_at(temperature_degc)
+        light, heavy = density or (None, None)
         return replace(
             own_drop_at_work(self.at),
             viscosity_low_mm2_s=thin,
             viscosity_high_mm2_s=thick,
-            density_kg_m3=self._density_at(temperature_degc),
+            density_low_kg_m3=light,
+            density_high_kg_m3=heavy,
         )
-
-    def _density_at(self, temperature_degc: float) -> float | None:
-        density, operating = self.at.density_kg_m3, self.at.operating_degc
-        if density is None or operating is None:
-            return density
-        return density_at(density, operating, temperature_degc, self.at.fluid_class or "HM")[1]
 
     def place_of(self, required: Requirement) -> float | None:
         """The one of the duty's own temperatures that a requirement holds at, None for one at other conditions."""

@@ -9,6 +9,7 @@ from rich.table import Table
 
 from specdb.answers import ComparisonAnswer
 from specdb.answers.decisions import CellShown, ComparedShown, CriterionShown, RequirementShown, RowShown
+from specdb.printing.costs import print_costs
 from specdb.printing.decisions import (
     UNBEATEN,
     margin,
@@ -63,6 +64,7 @@ def print_comparison(out: Console, answer: ComparisonAnswer, every_sentence: boo
     best = [element.element for element in answer.elements if element.unbeaten]
     if 0 < len(best) < len(answer.elements):
         say(out, f"Unbeaten: {', '.join(f'{e.maker} {e.number}' for e in best)}: {UNBEATEN}.")
+    print_costs(out, answer.original, answer.elements, answer.prices_not_used)
     if every_sentence:
         for element in answer.elements:
             say(out, f"{element.element.maker} {element.element.number}:")

@@ -11,6 +11,7 @@ from rich.table import Table
 
 from specdb.answers import CandidateShown, ComparisonAnswer, CriterionShown, EquivalentsAnswer
 from specdb.answers.decisions import StandingShown
+from specdb.printing.costs import print_costs
 from specdb.printing.page import row, say, say_hanging, show_table, table
 
 NAMED_FROM = 96
@@ -47,6 +48,7 @@ def print_equivalents(out: Console, answer: EquivalentsAnswer, every_sentence: b
         say(out, "Order: " + "; then ".join(answer.order) + ".")
         if any(candidate.unbeaten for candidate in answer.candidates):
             say(out, f"Unbeaten: {UNBEATEN}.")
+        print_costs(out, answer.original, answer.candidates, answer.prices_not_used)
         _tests_to_ask_for(out, answer)
     else:
         say(out, "No candidate has anything on file for these criteria.")

@@ -115,17 +115,17 @@ def greatest_element_drop_kpa(
     """Greatest drop in kPa that an element without a bypass can see, by its place in the circuit; None where nothing
     stated bounds it (common practice).
 
-    What is stated holds anywhere. Else a ``pressure`` element that dirt or cold oil stops is pressed by what the relief
-    valve lets through, ``relief_kpa`` (the working pressure where no relief is known), or by its own cold drop if that
-    is larger; a ``suction`` element by the atmosphere at most; on a return or off-line nothing general bounds it.
+    A ``pressure`` element that dirt or cold oil stops is pressed by what the relief valve lets through, ``relief_kpa``
+    (the working pressure where no relief is known), by its own cold drop or by what is stated, whichever is largest; a
+    ``suction`` element by the atmosphere at most; on a return or off-line only what is stated bounds it.
     """
-    if stated_kpa is not None:
-        return stated_kpa
     if location == "suction":
         return SUCTION_DROP_AT_MOST_KPA
-    if location == "pressure" and relief_kpa is not None:
-        return max(relief_kpa, cold_drop_kpa or 0.0)
-    return None
+    if location != "pressure":
+        return stated_kpa
+    if relief_kpa is None:
+        return None
+    return max(relief_kpa, cold_drop_kpa or 0.0, stated_kpa or 0.0)
 
 
 def suction_drop_allowed_kpa(

@@ -20,6 +20,7 @@ import numpy as np
 
 from specdb.errors import ConditionsError
 from specdb.trade.validity import FloatArray, Number, within_validity
+from specdb.units import show_plain
 
 Side = Literal["upstream", "downstream"]
 """Where particles are counted: before the filter, as in the reservoir and the whole circuit, or right behind it."""
@@ -117,7 +118,7 @@ def count_after(
     if not (ratio >= 1 and 0 < volume_l < math.inf and 0 <= start_per_ml < math.inf):
         raise ConditionsError(
             "A count over time needs a ratio of at least 1, a volume above 0 and a count to start from.",
-            value=f"ratio {ratio:g}, volume {volume_l:g} L, start {start_per_ml:g}/mL",
+            value=f"ratio {show_plain(ratio)}, volume {volume_l:g} L, start {show_plain(start_per_ml)}/mL",
             remedy="State them.",
         )
     time = within_validity(
@@ -135,7 +136,7 @@ def ratio_needed(count_per_ml: Number, ingression_per_min: float, flow_l_min: fl
     """Least filtration ratio that holds the count at ``count_per_ml`` or below in balance.
 
     With k = n Q / R, the count over what comes in: upstream β = k / (k - 1), downstream β = 1 + 1 / k. Where nothing
-    gets in, the limit 1: any ratio above it brings the count down in time.
+    gets in, the limit 1, which leaves the count where it is: any ratio above it brings it down in time.
 
     Raises :class:`ConditionsError` where no ratio holds it (upstream for k of 1 or less, since a perfect filter leaves
     R / Q; downstream for a count of 0) and says which flow and which ingression would do; for a count that is negative
@@ -158,8 +159,8 @@ def ratio_needed(count_per_ml: Number, ingression_per_min: float, flow_l_min: fl
     held = within_validity(
         count,
         count > entering,
-        f"No filtration ratio holds this count upstream: a perfect filter leaves what comes in, {entering:.4g} "
-        "particles per mL.",
+        "No filtration ratio holds this count upstream: a perfect filter leaves what comes in, "
+        f"{show_plain(entering)} particles per mL.",
         "It takes more flow through the filter or less ingression"
         + ("." if isinstance(count, np.ndarray) else _what_would(count, ingression_per_min, flow_l_min)),
     )
@@ -181,4 +182,4 @@ def _what_would(count_per_ml: float, ingression_per_min: float, flow_l_min: floa
     if flow == math.inf:
         return ": a count above 0, or no ingression at all."
     fewer = ingression_for_floor(count_per_ml, flow_l_min)
-    return f": more than {flow:.4g} L/min, or fewer than {fewer:.4g} particles per minute getting in."
+    return f": more than {show_plain(flow)} L/min, or fewer than {show_plain(fewer)} particles per minute getting in."

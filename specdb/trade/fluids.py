@@ -7,9 +7,12 @@ data sheet goes before every figure here.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, overload
+
+import numpy as np
 
 from specdb.errors import ConditionsError
+from specdb.trade.validity import FloatArray, Number, within_validity
 
 Family = Literal["mineral", "fire-resistant", "environmentally acceptable"]
 
@@ -144,10 +147,35 @@ def density_at(
     """
     fluid = fluid_of(fluid_class)
     warmer = _covered(temperature_degc) - _covered(stated_at_degc)
-    found = sorted(_possible(density_kg_m3) - falls * warmer for falls in fluid.falls_kg_m3_degc)
+    found = sorted(possible_density(density_kg_m3) - falls * warmer for falls in fluid.falls_kg_m3_degc)
     for each in found:
-        _possible(each)
+        possible_density(each)
     return found[0], found[1], found[2]
+
+
+@overload
+def density_band_at(
+    low_kg_m3: float, high_kg_m3: float, stated_at_degc: float, temperature_degc: float, fluid_class: str
+) -> tuple[float, float]: ...
+@overload
+def density_band_at(
+    low_kg_m3: float, high_kg_m3: float, stated_at_degc: float, temperature_degc: FloatArray, fluid_class: str
+) -> tuple[FloatArray, FloatArray]: ...
+def density_band_at(
+    low_kg_m3: float, high_kg_m3: float, stated_at_degc: float, temperature_degc: float | FloatArray, fluid_class: str
+) -> tuple[float | FloatArray, float | FloatArray]:
+    """Least and greatest density in kg/m³ at a temperature of a fluid that weighs between two figures at another.
+
+    As :func:`density_at` with the whole range of c; an array's elements that it would refuse are NaN.
+    """
+    wanted: Any = temperature_degc
+    colder = _covered(stated_at_degc) - _covered(wanted)
+    least, _, most = fluid_of(fluid_class).falls_kg_m3_degc
+    low: Any = possible_density(low_kg_m3) + np.minimum(least * colder, most * colder)
+    high: Any = possible_density(high_kg_m3) + np.maximum(least * colder, most * colder)
+    if isinstance(temperature_degc, np.ndarray):
+        return possible_density(low), possible_density(high)
+    return possible_density(float(low)), possible_density(float(high))
 
 
 def typical_density(fluid_class: str, temperature_degc: float = REFERENCE_DEGC) -> tuple[float, float, float] | None:
@@ -162,21 +190,37 @@ def typical_density(fluid_class: str, temperature_degc: float = REFERENCE_DEGC) 
     return low[0], usual[1], high[2]
 
 
-def _covered(temperature_degc: float) -> float:
-    if not LOWEST_DEGC <= temperature_degc <= HIGHEST_DEGC:
-        raise ConditionsError(
-            "A density cannot be carried to or from this temperature.",
-            value=temperature_degc,
-            remedy=f"State a temperature from {LOWEST_DEGC:g} to {HIGHEST_DEGC:g} °C.",
-        )
-    return temperature_degc
+def weighs_as_mineral_oil(fluid_class: str) -> bool:
+    """Whether what is common in the class is mineral oil's own range. Raises as :func:`fluid_of`."""
+    return fluid_of(fluid_class).density_kg_m3 == _MINERAL_OIL
 
 
-def _possible(density_kg_m3: float) -> float:
-    if not LEAST_KG_M3 <= density_kg_m3 <= MOST_KG_M3:
-        raise ConditionsError(
-            "No hydraulic fluid has this density.",
-            value=density_kg_m3,
-            remedy=f"State a density from {LEAST_KG_M3:g} to {MOST_KG_M3:g} kg/m³.",
-        )
-    return density_kg_m3
+def common_densities(fluid_class: str) -> tuple[float, float]:
+    """Least and greatest density in kg/m³ at 15 °C that is common in a class (common practice, from memory).
+
+    A class that leaves its base fluid open may be of any base that bears no water and resists no fire: the widest range
+    of those classes (ours). Raises as :func:`fluid_of`.
+    """
+    own = fluid_of(fluid_class).density_kg_m3
+    bases = [each.density_kg_m3 for each in FLUIDS.values() if each.family != "fire-resistant" and each.density_kg_m3]
+    ranges = bases if own is None else [own]
+    return min(low for low, _, _ in ranges), max(high for _, _, high in ranges)
+
+
+def possible_density(density_kg_m3: Number) -> Number:
+    """The density itself. Raises :class:`ConditionsError` for one that no hydraulic fluid has; an array's is NaN."""
+    return within_validity(
+        density_kg_m3,
+        (density_kg_m3 >= LEAST_KG_M3) & (density_kg_m3 <= MOST_KG_M3),
+        "No hydraulic fluid has this density.",
+        f"State a density from {LEAST_KG_M3:g} to {MOST_KG_M3:g} kg/m³.",
+    )
+
+
+def _covered(temperature_degc: Number) -> Number:
+    return within_validity(
+        temperature_degc,
+        (temperature_degc >= LOWEST_DEGC) & (temperature_degc <= HIGHEST_DEGC),
+        "A density cannot be carried to or from this temperature.",
+        f"State a temperature from {LOWEST_DEGC:g} to {HIGHEST_DEGC:g} °C.",
+    )

@@ -49,6 +49,15 @@ def service_interval_h(capacity_g: Number, ingression_g_h: float, capacity_used:
     return used / ingression_g_h
 
 
+def changed_after_h(interval_h: float, scheduled_h: float | None) -> float:
+    """Hours after which an element is changed: when it is full, and by the schedule where one is stated, whichever
+    comes first (common practice). NaN where the interval is NaN; inf where neither ends it.
+    """
+    if scheduled_h is None or math.isnan(interval_h):
+        return interval_h
+    return min(interval_h, scheduled_h)
+
+
 def capacity_needed_g(interval_h: Number, ingression_g_h: float, capacity_used: float = 1.0) -> Number:
     """Retained capacity in g that an interval needs: interval × ingression / share used (balance of masses).
 
@@ -85,7 +94,8 @@ def relative_bounds(low: float, high: float, other_low: float, other_high: float
 def cost_per_1000_h(interval_h: Number, price: float, change_cost: float = 0.0) -> Number:
     """Cost of 1,000 hours of work: (price + cost of a change) × 1000 / interval, in the currency of the price.
 
-    An unbounded interval (inf) costs 0 as a bound: no lower bound but that. Falls as the interval grows.
+    The interval is the time after which the element is really changed (:func:`changed_after_h`). An unbounded one (inf)
+    costs 0 as a bound: no lower bound but that. Falls as the interval grows.
 
     Raises :class:`ConditionsError` for a price or a cost of a change that is negative or not finite, or an
     interval not above 0 (array elements there give NaN).

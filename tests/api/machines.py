@@ -110,6 +110,7 @@ MISTAKES: dict[str, tuple[dict[str, Any], str, str]] = {
         {"bypass": "none", "bypass_full_flow_drop": "200 kPa"}, "bypass_full_flow_drop", "no bypass",
     ),
     "a price without =": ({"costs": {"prices": "12-2 39"}}, "costs.prices", "Dulse 23 = 48.50"),
+    "a price with its currency": ({"costs": {"prices": "12-2 = 39 EUR"}}, "costs.prices", "--currency"),
     "a figure for a rule that has none": ({"derive": {"envelope": 2}}, "derive.envelope", "no figure to change"),
     "a ratio in liquid for a breather": (
         {

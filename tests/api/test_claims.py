@@ -94,7 +94,8 @@ def test_claims_stand_in_the_first_row_of_each_element(client: TestClient) -> No
 def test_an_original_that_is_known_from_claims_only_is_refused_with_the_claims(client: TestClient) -> None:
     claims = (
         "Gorsepan 45/2 is claimed to replace Quollbeck Dulse 23 (GP-1, 2019-10-03): a claim, no proof. "
-        "Umberglyph Rowan/10 is claimed to replace Gorsepan 45/2 (UG-1, 2023-08-21): a claim, no proof."
+        "Umberglyph Rowan/10 is claimed to replace Gorsepan 45/2 (UG-1, 2023-08-21): a claim, no proof. "
+        "Ask for what is on file: Quollbeck Dulse 23, Umberglyph Rowan/10."
     )
     named = {"number": "45/2"}
     ranked = refusal(client.post(EQUIVALENTS, json={"original": named}), 404, "not-on-file", "/original/number")

@@ -17,13 +17,17 @@ from tests.api.asking import EQUIVALENTS, EXAMPLE
 COLUMNS = [
     "rank", "element_id", "maker", "number", "requirement", "characteristic", "required_low", "required_high",
     "required_word", "unit", "nominal_mm", "size_um", "size_scale", "flow_l_min", "viscosity_low_mm2_s",
-    "viscosity_high_mm2_s", "density_kg_m3", "terminal_pressure_drop_kpa", "cycle_pressure_kpa", "test_liquid",
+    "viscosity_high_mm2_s", "density_kg_m3", "density_low_kg_m3", "density_high_kg_m3",
+    "terminal_pressure_drop_kpa", "cycle_pressure_kpa", "test_liquid",
     "drop_of", "capacity_basis", "standard", "dust", "allow", "origin", "rule", "advisory", "estimated",
     "verdict", "verdict_without_assumptions", "assumed", "reason", "lean", "shown_low", "shown_high",
     "shown_word", "difference_mm", "estimate", "margin", "basis", "by_rounding", "explanation", "sources",
     "claims", "candidate_cautions", "service_life",
-    "largest_flow_l_min", "highest_viscosity_mm2_s", "coldest_degc", "met_beyond", "catalog_revision", "method_version",
-    "cautions",
+    "largest_flow_l_min", "highest_viscosity_mm2_s", "coldest_degc", "met_beyond", "trade_offs", "unbeaten",
+    "attainable_cleanliness", "windows_together",
+    "cost_per_1000_h_low", "cost_per_1000_h_high", "cost_per_1000_h_estimate",
+    "cost_per_gram_low", "cost_per_gram_high", "cost_per_gram_estimate", "currency",
+    "catalog_revision", "method_version", "cautions",
 ]  # fmt: skip
 YES_NO = {"true": True, "false": False}
 US = {"mm": "in", "l_min": "us_gpm", "kg_m3": "lb_ft3", "kpa": "psi", "degc": "degf"}
@@ -63,6 +67,8 @@ def rebuilt_requirement(row: Row) -> dict[str, Any]:
     if size is not None:
         size["unit"] += f"({row['size_scale']})"
     viscosity = {"low": low["value"], "high": high["value"], "unit": low["unit"]} if low and high else None
+    light, heavy = quantity(row, "density_low"), quantity(row, "density_high")
+    dense = {"low": light["value"], "high": heavy["value"], "unit": light["unit"]} if light and heavy else None
     return {
         "id": row["requirement"],
         "characteristic": row["characteristic"],
@@ -73,6 +79,7 @@ def rebuilt_requirement(row: Row) -> dict[str, Any]:
         "nominal": quantity(row, "nominal"),
         "size": size,
         "viscosity": viscosity,
+        "density_range": dense,
         **{name: quantity(row, name) for name in ("flow", "density", "terminal_pressure_drop", "cycle_pressure")},
         **{name: row[name] or None for name in ("test_liquid", "drop_of", "capacity_basis", "standard", "dust")},
         "allow": float(row["allow"]),

@@ -35,6 +35,7 @@ def test_a_picture_is_svg_that_runs_nothing_and_is_kept_by_its_tag(client: TestC
     stated = [pair for each in drawn.root.iter() for pair in each.items()]
     assert not [name for name, value in stated if name.startswith("on") or ("href" in name and value[0] != "#")]
     tag = {"if-none-match": answer.headers["etag"]}
+    assert client.get(f"{DULSE}/{picture.replace('_', '-')}", params=WORK).text == answer.text
     kept = client.get(f"{DULSE}/{picture}", params=WORK, headers=tag)
     assert (kept.status_code, kept.content) == (304, b"")
     assert kept.headers["etag"] == answer.headers["etag"]

@@ -52,6 +52,69 @@ def test_an_unknown_field_is_pointed_at_on_every_level(client: TestClient, place
     assert document["errors"][0]["detail"] == "there is no such field"
 
 
+def test_faults_of_form_hide_no_quantity_that_cannot_be_read(client: TestClient) -> None:
+    question = {
+        "colour": "red",
+        "duty": {
+            "location": "Pressure line",
+            "bypass": "no",
+            "fluid": {"class": "HFC water glycol", "density": 880, "viscosity": "40 cP"},
+            "area_ratio": "1,25",
+            "working_pressure": "25 lbs",
+            "ingression": {"at_4": "1e8"},
+            "fit": {"length": {"tolerance": "1 mm"}, "inside_diameter": "3 kg"},
+            "require": [{"at_least": "3 furlongs"}, BETA | {"size": "10 kg"}],
+        },
+    }
+    response = client.post(EQUIVALENTS, json=question)
+    # Neither the viscosity nor the first requirement is said to lack what was refused already.
+    told = {fault["pointer"]: fault for fault in response.json()["errors"]}
+    assert set(told) == {
+        "/colour", "/duty/location", "/duty/bypass", "/duty/fluid/class", "/duty/fluid/density", "/duty/area_ratio",
+        "/duty/fit/length/value", "/duty/require/0/characteristic",
+        "/duty/working_pressure", "/duty/ingression/at_4", "/duty/fit/inside_diameter", "/duty/require/1/size",
+    }  # fmt: skip
+    refusal(response, 422, "request", *told)
+    assert told["/duty/area_ratio"]["detail"] == "a plain number is expected, not a text: 1.25, without quotes"
+    assert told["/duty/working_pressure"]["remedy"].startswith("Is psi meant? ")
+    assert told["/duty/location"]["detail"].endswith('Is "pressure" meant?')
+
+
+@pytest.mark.parametrize(
+    ("duty", "pointers"),
+    [
+        ({"require": {"a": 1}, "flow": "3 kg"}, {"/duty/require", "/duty/flow"}),
+        ({"require": [None, 3, BETA | {"size": "1 kg"}]},
+         {"/duty/require/0", "/duty/require/1", "/duty/require/2/size"}),
+        ({"require": [BETA] * 17, "flow": "3 kg"}, {"/duty/require", "/duty/flow"}),
+        ({"fit": 3, "costs": {"prices": 3}, "derive": 1, "flow": "3 kg"},
+         {"/duty/fit", "/duty/costs/prices", "/duty/derive", "/duty/flow"}),
+        ([], {"/duty"}),
+    ],
+)  # fmt: skip
+def test_what_is_left_is_read_whatever_was_refused(client: TestClient, duty: object, pointers: set[str]) -> None:
+    response = client.post(EQUIVALENTS, json={"duty": duty})
+    assert {fault["pointer"] for fault in response.json()["errors"]} == pointers
+
+
+def test_nested_bodies_and_many_faults_are_refused_as_quickly(client: TestClient) -> None:
+    deep: Any = 1
+    for _ in range(400):
+        deep = [deep]
+    refusal(client.post(EQUIVALENTS, json={"duty": {"deep": deep}}), 422, "request", "/duty/deep")
+    many = {f"x{number}": 1 for number in range(20_000)}
+    assert len(client.post(EQUIVALENTS, json={"duty": many}).json()["errors"]) == 100
+
+
+def test_an_address_has_its_neighbour_named_and_a_form_its_header(client: TestClient) -> None:
+    missed = refusal(client.get("/v1/calculations/suction_drop"), 404, "no-such-address")
+    assert missed["detail"].startswith("Is /v1/calculations/suction-drop meant? ")
+    form = refusal(client.post(EQUIVALENTS, data={"a": "b"}), 415, "media-type")
+    assert "it says application/x-www-form-urlencoded. Send the header Content-Type: application/json" in form["detail"]
+    (fault,) = refusal(client.get("/v1/elements/16E6/pictures/criteria"), 422, "request", "/element_id")["errors"]
+    assert "/v1/search" in fault["remedy"]
+
+
 def test_every_fault_is_told_at_once(client: TestClient) -> None:
     question = {"duty": {"flow": "75", "require": [requiring(**BETA)["duty"]["require"][0] | {"size": "10 um"}]}}
     question["duty"]["operating_temperature"] = "50 L/min"

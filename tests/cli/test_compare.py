@@ -18,6 +18,12 @@ BETA_ASKED = {"characteristic": "filtration_ratio", "at_least": "200", "size": "
 DUTY = {"flow": "75 L/min", "require": [BETA_ASKED]}
 
 
+@pytest.mark.parametrize("duty", [(), BETA, ("--original", "12-1")])
+def test_a_number_without_its_quotes_is_told_as_one(run: Run, duty: tuple[str, ...]) -> None:
+    said = run("compare", "12-2", "Dulse", "23", *duty).refused(2)
+    assert said == "specdb: NUMBER: These words are one number. Found: Dulse 23. Put it in quotes: 'Dulse 23'.\n"
+
+
 @pytest.fixture(scope="module")
 def client(demo_store_url: str) -> Iterator[TestClient]:
     with TestClient(create_app(demo_store_url)) as started:

@@ -111,6 +111,9 @@ def test_a_claim_is_told_as_a_claim(run: Run, folder: Callable[..., Path], own_u
 def test_a_number_known_from_claims_only_is_refused_alike_wherever_it_is_asked_for(run: Run) -> None:
     shown = run("show", "45/2").refused(3)
     assert "Gorsepan 45/2 is claimed to replace Quollbeck Dulse 23 (GP-1, 2019-10-03): a claim, no proof." in shown
+    assert shown.endswith(
+        "Next: specdb rank 'Quollbeck: Dulse 23' or specdb rank 'Umberglyph: Rowan/10'.\n"
+    )
     assert run("rank", "45/2").refused(3) == shown
     remedy = shown.partition("Found: 45/2. ")[2]
     assert remedy

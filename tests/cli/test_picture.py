@@ -58,6 +58,7 @@ def test_nothing_is_written_over(run: Run, tmp_path: Path) -> None:
         (("criteria", "12-1", "--original", "nowhere"), 3, ["--original: No element has this number. Found: nowhere."]),
         (("criteria", "nowhere"), 3, ["NUMBER: No element has this number. Found: nowhere."]),
         (("likeness", "12-1"), 2, ["'PICTURE'", "pressure-drop", "filtration-ratio", "criteria"]),
+        (("pressure_drop", "12-1"), 2, ["'PICTURE': 'pressure_drop' is not one of", "Did you mean pressure-drop?"]),
     ],
 )
 def test_what_cannot_be_drawn_is_told_and_no_file_is_left(

@@ -175,7 +175,7 @@ def test_customary_assumptions_with_one_at_another_value(run: Run) -> None:
         ([*BETA, "--flow", "75"], ["--flow", "no unit", "L/min"]),
         ([*BETA, "--flow", "-75 L/min"], ["--flow", "above zero"]),
         ([*BETA, "--grade", "ISO VG 47", "--operating-temperature", "40 degC"], ["--grade", "46"]),
-        ([*BETA, "--viscosity-index", "nan"], ["--viscosity-index", "finite"]),
+        ([*BETA, "--viscosity-index", "nan"], ["--viscosity-index", "plain number"]),
         ([*BETA, "--fluid-class", "OIL"], ["--fluid-class", "OIL", "HM"]),
         ([*BETA, "--fit", "colour red"], ["--fit colour", "no such field"]),
         ([*BETA, "--fit", "length 140"], ["--fit length", "no unit", "mm"]),

@@ -108,6 +108,13 @@ def test_a_mistake_is_told_at_its_option(run: Run, mistake: str) -> None:
     assert told in said
 
 
+def test_a_plain_number_may_have_a_decimal_comma(run: Run) -> None:
+    asked = ("rank", "--bypass", "head", "--location", "return", "--pump-flow", "60 L/min", "--limit", "1", "--json")
+    duty = (*asked, "--bypass-cracking-pressure", "170 kPa", "--require", "collapse_pressure >= 1 MPa")
+    with_comma, with_point = (run(*duty, "--area-ratio", ratio).answer() for ratio in ("1,25", "1.25"))
+    assert with_comma == with_point
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
@@ -120,6 +127,14 @@ def test_a_mistake_is_told_at_its_option(run: Run, mistake: str) -> None:
         (["--bypass", "head", "--cracking", "2 bar"], ["Did you mean --bypass-cracking-pressure?"]),
         (["--bypass", "head", "--area-ratio", "0.5"], ["--area-ratio: This must be greater than or equal to 1."]),
         (["--bypass", "head", "--change-cost", "60 EUR"], ["--change-cost", "number"]),
+        (["--bypass", "yes"], ['--bypass: "yes" is not one of', 'Is "element", "head" or "both" meant?']),
+        (["--location", "Pressure line"], ["--location: ", 'Is "pressure" meant?']),
+        # A number that cannot be read hides no other fault, and each is told in words of its own.
+        (
+            ["--area-ratio", "1,250", "--flow", "25 lbs", "--working-pressure", "25 lbs", "--bypass", "no"],
+            ["4 faults", '--area-ratio: "1,250" may mean 1.250 or 1250.', "--flow: ", "--working-pressure: ",
+             "Is psi meant?", 'Is "none" meant?'],
+        ),
     ],
 )
 def test_what_people_type(run: Run, arguments: list[str], told: list[str]) -> None:

@@ -329,7 +329,7 @@ LADDERS: tuple[tuple[Duty, str, tuple[Any, ...], str, str, int], ...] = (
     (SUCTION, "pump_inlet_pressure", ("70 kPa abs", "-25 kPa", "0.8 bar abs"), "suction_drop", "high", FALLS),
     (BREATHER, "air_flow", ("200 L/min", "300 L/min"), "breather_air", "flow_l_min", RISES),
     (BREATHER, "air_pressure_drop", ("1 kPa", "30 mbar", "1 psi"), "breather_air", "high", RISES),
-    (WHOLE, "ingression.at_14", ("0 /min", "1e5 /min", "4e6 /min", "1e5 /s"), "cleanliness", "low", RISES),
+    (WHOLE, "ingression.at_14", ("1e3 /min", "1e5 /min", "4e6 /min", "1e5 /s"), "cleanliness", "low", RISES),
     (WHOLE, "target_cleanliness", ("21/20/13", "21/20/14", "21/20/20"), "cleanliness", "low", FALLS),
     (WHOLE, "service_interval", ("500 h", "1000 h", "60 d"), "service_life", "low", RISES),
     (WHOLE, "ingression.mass", ("1 mg/h", "0.05 g/h"), "service_life", "low", RISES),

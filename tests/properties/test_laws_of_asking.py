@@ -70,7 +70,7 @@ def run_of(asked: Requirement, value: float) -> slow.Test:
         scale=asked.scale,
         flow_l_min=asked.flow_l_min,
         viscosity_mm2_s=asked.viscosity_low_mm2_s,
-        density_kg_m3=asked.density_kg_m3,
+        density_kg_m3=asked.density_low_kg_m3,
     )
     return slow.Test(
         (point,),
@@ -104,5 +104,7 @@ def test_a_test_run_as_asked_settles_the_requirement_either_way(case: Case, serv
 
 
 def one_point_does(asked: Requirement) -> bool:
-    """Limits on both sides of a drop over a band of viscosity take two points."""
-    return asked.characteristic in CHARACTERISTICS and asked.viscosity_low_mm2_s == asked.viscosity_high_mm2_s
+    """Limits on both sides of a drop over a band of viscosity or density take two points."""
+    viscosity_is_one = asked.viscosity_low_mm2_s == asked.viscosity_high_mm2_s
+    density_is_one = asked.density_low_kg_m3 == asked.density_high_kg_m3
+    return asked.characteristic in CHARACTERISTICS and viscosity_is_one and density_is_one

@@ -63,12 +63,13 @@ def test_measured_ratios_give_one_code_on_each_side():
 @pytest.mark.parametrize(
     ("points", "upstream", "downstream"),
     [
-        # At least 75 at 14 leaves 10.14 or fewer, a perfect filter 10; of 4 and 6 only the latter is known.
-        ([(14, "at_least", 75)], ("-/-/11", "17/15/10", "-/-/11"), ("-/-/4", None, "-/-/4")),
+        # At least 75 at 14 leaves 10.14 or fewer, a perfect filter 10 and behind it none; of 4 and 6 only the latter is
+        # known.
+        ([(14, "at_least", 75)], ("-/-/11", "17/15/10", "-/-/11"), ("-/-/4", "0/0/0", "-/-/4")),
         # At most 2 at 4 leaves 2000 or more there, and at larger sizes what a perfect filter leaves.
-        ([(4, "at_most", 2)], (None, "18/15/10", "18/16/11"), (None, "17/-/-", "17/15/10")),
+        ([(4, "at_most", 2)], (None, "18/15/10", "18/16/11"), (None, "17/0/0", "17/15/10")),
         # About 10 proves nothing.
-        ([(14, "about", 10)], (None, "17/15/10", "-/-/11"), (None, None, "-/-/7")),
+        ([(14, "about", 10)], (None, "17/15/10", "-/-/11"), (None, "0/0/0", "-/-/7")),
         # A ratio of 1 lets the count grow without end.
         ([(14, "equal", 1)], (None, None, "-/-/>28"), (None, None, "-/-/>28")),
     ],
@@ -96,6 +97,32 @@ def test_an_environment_leaves_the_dirtiest_end_only():
     of = found([element], asked(ingression={"environment": "assembly", "at_4": "1e8 /min"}))[0]
     assert ends(of, "upstream") == ("18/-/14", "18/-/-", "18/-/-")
     assert ends(of, "downstream") == ("17/-/8", "17/-/-", "17/-/-")
+
+
+def test_what_nothing_gets_into_is_cleared_by_any_ratio_above_1():
+    nothing = {"at_4": "1e8 /min", "at_14": "0 /min"}
+    of = found([held([(4, "equal", 2), (14, "at_least", 75)])], asked(ingression=nothing))[0]
+    assert ends(of, "upstream")[:2] == ("18/-/0", "18/-/0")
+    assert [(each.low, each.high) for each in (of.held[1].upstream, of.held[1].downstream)] == [(0, 0), (0, 0)]
+    shown = attainable_shown(of, "si").sizes[1]
+    assert (shown.upstream.low, shown.upstream.high, shown.downstream.low) == (0, 0, 0)
+    alone = found([held([(14, "at_least", 75)])], asked(ingression={"at_14": "0 /min"}))[0]
+    assert "upstream -/-/0; downstream -/-/0;" in alone.words()
+    # A ratio of 1 leaves the fluid as it is, which nobody knows; it does not let the count grow.
+    as_it_is = found([held([(14, "equal", 1)])], asked(ingression={"at_14": "0 /min"}))[0]
+    assert ends(as_it_is, "upstream") == (None, "-/-/0", None)
+    assert "nothing on file bounds it" in as_it_is.words()
+
+
+def test_a_bound_of_none_is_shown_and_no_bound_is_null():
+    of = found([held([(14, "at_least", 75)])], asked())[0]
+    shown = attainable_shown(of, "si").sizes[2]
+    assert (shown.upstream.low, shown.downstream.low) == (10, 0)
+    assert "downstream about -/-/4 (by the bounds of its ratio -/-/4 or cleaner)" in of.words()
+    brought = found([held([(14, "at_least", 75)])], asked(ingression={"environment": "assembly"}))[0]
+    at_14 = attainable_shown(brought, "si").sizes[0]
+    assert at_14.upstream.low is at_14.downstream.low is None
+    assert at_14.downstream.high == pytest.approx(100 / 74)
 
 
 def test_an_environment_refuses_no_target():

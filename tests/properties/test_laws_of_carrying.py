@@ -134,7 +134,7 @@ def test_missing_data_neither_meets_nor_misses(case: Case) -> None:
 
 OF_TEST = ("terminal_pressure_drop_kpa", "cycle_pressure_kpa", "drop_of")
 OF_POINT = ("flow_l_min", "viscosity_mm2_s", "density_kg_m3")
-ASKED_AS = {"viscosity_mm2_s": "viscosity_low_mm2_s"}
+ASKED_AS = {"viscosity_mm2_s": "viscosity_low_mm2_s", "density_kg_m3": "density_low_kg_m3"}
 
 
 def stated(test: slow.Test, condition: str) -> list[float | None]:

@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from specdb.advice.life import LONG_FOR_DUTY, SHORT_OF_ORIGINAL, Bounded, ServiceLife, life_notes, service_lives
+from specdb.advice.life import (
+    LONG_FOR_DUTY,
+    SHORT_OF_ORIGINAL,
+    Bounded,
+    ServiceLife,
+    life_notes,
+    prices_not_used,
+    service_lives,
+)
 from specdb.answers.deciding import equivalents
 from specdb.bounds import MISSES, NOT_SHOWN
 from specdb.duty.question import read_question
@@ -172,7 +180,9 @@ def test_where_no_dirt_comes_in_dirt_ends_no_interval():
     ranking = ranked([held("X", "equal", 60.0)], asked(**duty, costs={"prices": "X = 30"}))
     assert [judged.requirement.characteristic for judged in ranking.judged] == ["collapse_pressure"]
     life = service_lives(ranking, [0])[0]
-    assert (life.interval_h, life.cost_per_1000_h, life.too_small) == (None, None, None)
+    assert (life.interval_h, life.too_small) == (None, None)
+    # It is changed by the schedule all the same.
+    assert (life.changed_after_h, life.cost_per_1000_h) == (Bounded(1000, 1000, 1000), Bounded(30, 30, 30))
     assert life.cost_per_gram == Bounded(0.5, 0.5, 0.5)
     assert "age" in life.words()
 
@@ -183,6 +193,7 @@ def test_without_an_ingression_by_mass_there_is_no_life():
     assert service_lives(ranking, [0]) == {}
     (note,) = life_notes(ranking)
     assert "ingression.mass" in note
+    assert prices_not_used(ranking, [0]) == []
     answer = equivalents(ranking, limit=1)
     assert answer.candidates[0].service_life is None
     assert note in answer.notes
@@ -201,7 +212,8 @@ SHARED = [held("X-1", "equal", 60.0, "A"), held("X-1", "equal", 60.0, "B"), held
         ("A: x \N{EN DASH} 1 = 30; B: X-1 = 40", {("A", "X-1"): 30, ("B", "X-1"): 40}, ()),
         ("X-1 = 30", {}, ("several makers have this number (A, B)",)),
         ("Y = 30; B: Y = 31", {}, ("stated as 30 and 31",)),
-        ("Z = 30; A: Y = 31; --- = 3", {}, ("no element that was judged",) * 3),
+        ("Z = 30; A: Y = 31; --- = 3", {}, ("no element that was judged", "on file of B", "no element")),
+        ("X-12 = 3", {}, ("Near it on file, each an element of its own: A X-1 (one character less)",)),
     ],
 )
 def test_a_price_is_that_of_the_one_element_that_it_names(prices, used, noted):
@@ -211,21 +223,68 @@ def test_a_price_is_that_of_the_one_element_that_it_names(prices, used, noted):
     lives = service_lives(ranking, range(3))
     found = {(elements.maker[row], elements.number[row]): life.price for row, life in lives.items()}
     assert {named: price for named, price in found.items() if price is not None} == used
-    caution, *notes = life_notes(ranking)
-    assert caution == LABORATORY_CAPACITY
+    assert life_notes(ranking) == [LABORATORY_CAPACITY]
+    notes = prices_not_used(ranking, range(3))
     assert len(notes) == len(noted)
     assert all(part in note for part, note in zip(noted, notes, strict=True))
 
 
+def test_a_price_of_an_element_that_is_not_listed_is_told():
+    require = [{"characteristic": "collapse_pressure", "at_least": "1 kPa"}]
+    ranking = ranked(SHARED, asked(ingression={"mass": "0.05 g/h"}, require=require, costs={"prices": "Y = 30"}))
+    answer = equivalents(ranking, limit=2)
+    assert ranking.snapshot.elements.number[ranking.candidates[2]] == "Y"
+    (told,) = answer.prices_not_used
+    assert "B Y is not used: it stands at rank 3, beyond the candidates that are listed" in told
+    assert equivalents(ranking, limit=3).prices_not_used == []
+
+
+CHANGED = {
+    # number: qualifier, grams, hours after which it is changed at 0.1 g/h and every 500 h, and what is said of it
+    "LONG": ("equal", 60.0, (500, 500, 500), "changed at the service interval of 500 h, which its life covers, 1000 h"),
+    "JUST": ("equal", 50.0, (500, 500, 500), "which its life covers, 1000 h"),
+    "MORE": ("at_least", 55.0, (500, 500, 500), "which its life covers, 1000 h"),
+    "SHORT": ("equal", 40.0, (400, 400, 400), "at the end of its life, sooner than the service interval of 500 h"),
+    "PERHAPS": ("about", 40.0, (0, 500, 400), "at the end of its life, sooner, by estimate, than the service interval"),
+    "HARDLY": ("about", 60.0, (0, 500, 500), "which its life covers, by estimate, 1000 h"),
+    "SOME": ("at_least", 40.0, (400, 500, 400), "sooner, by estimate, than the service interval"),
+    "SILENT": (None, 0.0, (0, 500, math.nan), "whichever is sooner, 1000 h of work cost at least 200 crowns"),
+}
+
+
+def test_costs_are_those_of_the_change_by_dirt_or_by_schedule_whichever_is_sooner():
+    prices = "; ".join(f"{number} = 40" for number in CHANGED)
+    question = asked(
+        ingression={"mass": "0.1 g/h"}, service_interval="500 h",
+        costs={"currency": "crowns", "change_cost": 60, "prices": prices},
+    )  # fmt: skip
+    lives = lives_of([held(number, *told[:2]) for number, told in CHANGED.items()], question)
+    for number, (_, _, hours, said) in CHANGED.items():
+        life = lives[number]
+        changed = life.changed_after_h
+        assert (changed.low, changed.high, changed.estimate) == pytest.approx(hours, nan_ok=True), number
+        costs = [100_000 / h if h else math.inf for h in (hours[1], hours[0], hours[2])]
+        cost = life.cost_per_1000_h
+        assert (cost.low, cost.high, cost.estimate) == pytest.approx(costs, nan_ok=True), number
+        assert said in life.words(), life.words()
+    assert lives["LONG"].interval_h.low == 600
+    # Without a schedule only the life ends it.
+    question["duty"].pop("service_interval")
+    question["duty"]["require"] = [{"characteristic": "collapse_pressure", "at_least": "1 kPa"}]
+    (life,) = lives_of([held("LONG", "equal", 60.0)], question).values()
+    assert life.changed_after_h == life.interval_h
+    assert "changed at the end of its life, 1000 h of work cost 166.7 crowns" in life.words()
+
+
 def test_costs_are_bounds_in_the_currency_as_typed():
     costs = {"currency": "crowns", "change_cost": 60, "prices": "X = 40"}
-    question = asked(ingression={"mass": "0.1 g/h"}, service_interval="500 h", costs=costs)
+    question = asked(ingression={"mass": "0.1 g/h"}, service_interval="1000 h", costs=costs)
     ranking = ranked([held("X", "at_least", 60.0)], question)
     shown = equivalents(ranking, limit=1).candidates[0].service_life
     per_hours, per_gram = shown.cost_per_1000_h, shown.cost_per_gram
-    assert (per_hours.low, per_hours.high, per_hours.unit) == (None, pytest.approx(100 / 0.6), "crowns")
+    assert (per_hours.low, per_hours.high, per_hours.unit) == (100, pytest.approx(100 / 0.6), "crowns")
     assert (per_gram.low, per_gram.high, per_gram.unit) == (None, pytest.approx(40 / 60), "crowns")
     assert (shown.interval.low, shown.interval.high, shown.interval.unit) == (600, None, "h")
     assert "166.7 crowns" in shown.words
-    assert "60 for each change" in shown.words
+    assert "40 crowns and 60 crowns for each change" in shown.words
     assert LABORATORY_CAPACITY in equivalents(ranking, limit=1).notes

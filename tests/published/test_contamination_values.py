@@ -8,7 +8,7 @@ import pytest
 
 from specdb.calculations import calculate
 from specdb.trade.cleanliness_classes import AS4059, NAS_1638, NAVY, limits_of
-from specdb.trade.contamination import ENVIRONMENTS, count_after, count_downstream, count_upstream, ratio_needed
+from specdb.trade.contamination import count_after, count_downstream, count_upstream, ratio_needed
 
 # Computed apart from this program from the balance of one full-flow filter (from memory: E. C. Fitch, Oklahoma State
 # University): 1e8 particles per minute, 100 L/min.
@@ -34,11 +34,6 @@ def test_the_ratio_that_holds_those_counts(ratio, upstream, downstream):
 def test_a_count_on_its_way():
     # Computed apart from this program by Euler's method: 200 L, β 75, from nothing, 2 minutes: 635.66 per mL.
     assert count_after(2.0, 0.0, 75.0, 1e8, 100.0, 200.0) == pytest.approx(635.66, rel=1e-4)
-
-
-def test_environments():
-    # From memory, unsourced: field figures quoted after E. C. Fitch, particles of more than 10 µm per minute.
-    assert ENVIRONMENTS == {"assembly": (1e5, 1e7), "manufacturing": (1e6, 1e8), "mobile": (1e8, 1e10)}
 
 
 # Read: US Navy NAVEDTRA 14315, table 8-1, particles per 100 mL, class 0 to 6.

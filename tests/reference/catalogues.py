@@ -296,7 +296,8 @@ def requirements_on(draw: st.DrawFn, key: str, identity: str, usual_way_only: bo
         band = draw(st.sampled_from(((None, None), (32.0, 32.0), (32.0, 32.0), (28.0, 36.0))))
         where["viscosity_low_mm2_s"], where["viscosity_high_mm2_s"] = band
     if "density" in judged_with:
-        where["density_kg_m3"] = draw(st.sampled_from((None, None, 870.0, 900.0)))
+        dense = draw(st.sampled_from(((None, None), (None, None), (870.0, 870.0), (900.0, 900.0), (850.0, 930.0))))
+        where["density_low_kg_m3"], where["density_high_kg_m3"] = dense
     if "terminal_pressure_drop" in judged_with:
         where["terminal_pressure_drop_kpa"] = draw(st.sampled_from((None, 200.0, 200.0)))
     if "cycle_pressure" in judged_with:

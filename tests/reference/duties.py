@@ -121,7 +121,9 @@ CORNERS: tuple[Duty, ...] = (
     {"bypass": "none", "location": "pressure"},
     # What is stated bounds the drop wherever the filter is.
     {"bypass": "none", "maximum_pressure_drop": "5 bar"},
-    # No dirt asks for no capacity, and a ratio of 1 is enough.
+    # Neither a limit at 4 µm(c) nor an ingression at 6: there nothing is asked.
+    {"flow": "100 L/min", "target_cleanliness": ">28/16/13", "ingression": {"at_4": "1e9 /min", "at_14": "1e5 /min"}},
+    # No dirt asks for no capacity and no ratio.
     {
         "flow": "100 L/min",
         "target_cleanliness": "19/17/14",
@@ -138,6 +140,27 @@ CORNERS: tuple[Duty, ...] = (
         "target_cleanliness": "19/17/14",
         "ingression": {"at_14": "1e5 /min", "mass": "0.05 g/h"},
         "service_interval": "1000 h",
+    },
+    # What is common of the class is asked, at 15 °C where no temperature is stated.
+    {
+        "flow": "75 L/min",
+        "fluid": {"viscosity": "32 mm2/s", "class": "HFDR"},
+        "bypass": "element",
+        "bypass_cracking_pressure": "25 kPa",
+    },
+    # A stated density goes before it, and is a band where it is carried to.
+    {
+        "flow": "75 L/min",
+        "fluid": {
+            "points": "46 mm2/s at 40 degC; 9 mm2/s at 100 degC",
+            "class": "HFC",
+            "density": "1080 kg/m^3",
+            "density_temperature": "20 degC",
+        },
+        "operating_temperature": "50 degC",
+        "cold_start_temperature": "-10 degC",
+        "bypass": "head",
+        "bypass_cracking_pressure": "200 kPa",
     },
     # A grade at 40 °C needs no index, but when cold it does.
     {
@@ -160,6 +183,8 @@ CONTRADICTIONS: tuple[Duty, ...] = (
     {"flow": "100 L/min", "location": "return", "target_cleanliness": "10/9/8", "ingression": {"at_14": "1e9 /min"}},
     {"ingression": {"at_4": "1e5 /min", "at_14": "1e6 /min"}},
     {"ingression": {"at_14": "1e6 /min", "environment": "assembly"}},
+    {"fluid": {"density": "5000 kg/m^3"}, "flow": "100 L/min"},
+    {"fluid": {"density": "870 kg/m^3"}, "cold_start_temperature": "0 degC"},
     {"bypass": "none", "bypass_full_flow_drop": "500 kPa"},
     {"bypass": "head", "bypass_cracking_pressure": "500 kPa", "bypass_full_flow_drop": "499 kPa"},
     {
@@ -221,7 +246,7 @@ def plain_duties(draw: st.DrawFn) -> Duty:
         if "operating_temperature" in duty and draw(st.booleans()):
             duty["fluid.density_temperature"] = draw(st.sampled_from((15.0, 50.0)))
     if draw(often):
-        duty["fluid.class"] = draw(st.sampled_from(("HM", "HFC", "HFDR", "HEES")))
+        duty["fluid.class"] = draw(st.sampled_from(("HM", "HFC", "HFDR", "HEES", "HEPR", "HS")))
     # There are never more of the larger particles than of all.
     counts = sorted(draw(st.lists(st.sampled_from((0.0, 1e5, 4e6, 1e7, 5e7)), min_size=3, max_size=3)), reverse=True)
     for size, count in zip((4, 6, 14), counts, strict=True):

@@ -611,11 +611,11 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
     viscosity = target(
         required.viscosity_low_mm2_s, required.viscosity_high_mm2_s, (p.viscosity_mm2_s for p in points)
     )
-    density = target(required.density_kg_m3, required.density_kg_m3, densities)
+    density = target(required.density_low_kg_m3, required.density_high_kg_m3, densities)
     asked_or_stated = (
         required.flow_l_min is not None or any(p.flow_l_min is not None for p in points),
         required.viscosity_low_mm2_s is not None or any(p.viscosity_mm2_s is not None for p in points),
-        required.density_kg_m3 is not None or density_on_file is not None,
+        required.density_low_kg_m3 is not None or density_on_file is not None,
     )
     # The density cannot be mixed: one that is on file is that of the whole test.
     mixed = (required.flow_l_min is None and proves_nothing([p.flow_l_min for p in points], assumptions)) or (

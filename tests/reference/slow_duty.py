@@ -50,13 +50,20 @@ UNITS = {
 
 MIDPOINTS = {10: 10.0, 15: 15.0, 22: 22.0, 32: 32.0, 46: 46.0, 68: 68.0, 100: 100.0, 150: 150.0}
 WATER_BEARING = ("HFAE", "HFAS", "HFB", "HFC")
-USUAL_LOSS_OF_DENSITY = {
-    **dict.fromkeys(("HH", "HL", "HM", "HR", "HV", "HG"), 0.65),
-    **dict.fromkeys(("HFAE", "HFAS"), 0.35),
-    **dict.fromkeys(("HFB", "HFC"), 0.65),
-    **dict.fromkeys(("HS", "HFDR", "HFDU", "HETG", "HEPG", "HEES", "HEPR"), 0.7),
+MINERAL_OILS = ("HH", "HL", "HM", "HR", "HV", "HG")
+LOSS_OF_DENSITY = {
+    **dict.fromkeys(MINERAL_OILS, (0.62, 0.7)),
+    **dict.fromkeys(("HFAE", "HFAS"), (0.0, 0.7)),
+    **dict.fromkeys(("HFB", "HFC"), (0.45, 0.9)),
+    **dict.fromkeys(("HS", "HFDR", "HFDU", "HETG", "HEPG", "HEES", "HEPR"), (0.55, 0.9)),
 }
-"""kg/m³ that a class loses for each °C."""
+"""kg/m³ that a class loses for each °C, at least and at most."""
+
+WEIGHS_AT_15_DEGC = {
+    "HFC": (1030.0, 1110.0), "HFDR": (1090.0, 1190.0), "HEES": (880.0, 960.0), "HEPR": (820.0, 890.0),
+    "HS": (820.0, 1110.0),
+}  # fmt: skip
+"""kg/m³, at least and at most, of the classes that duties draw from and that are no mineral oils."""
 
 MOST_BROUGHT_IN_AT_14 = {"assembly": 1e7, "manufacturing": 1e8, "mobile": 1e10}
 """Particles of 14 µm(c) and larger in a minute."""
@@ -97,7 +104,8 @@ class Asked:
     flow_l_min: float | None = None
     viscosity_low_mm2_s: float | None = None
     viscosity_high_mm2_s: float | None = None
-    density_kg_m3: float | None = None
+    density_low_kg_m3: float | None = None
+    density_high_kg_m3: float | None = None
     terminal_pressure_drop_kpa: float | None = None
     cycle_pressure_kpa: float | None = None
     drop_of: str | None = None
@@ -138,7 +146,7 @@ class Drop:
     """Conditions at which a clean drop holds."""
 
     viscosity: tuple[float, float] | None
-    density: float | None
+    density: tuple[float, float] | None
 
 
 class Machine:
@@ -155,6 +163,11 @@ class Machine:
             raise RefusedError("a cold start above the temperature at work")
         if "density_temperature" in self.fluid and self.temperature is None:
             raise RefusedError("a density that is to be carried to a temperature at work, which is not stated")
+        density = number(self.fluid.get("density"))
+        if density is not None and not 500 <= density <= 2000:
+            raise RefusedError("a density that no fluid has")
+        if density is not None and self.coldest is not None and self.temperature is None:
+            raise RefusedError("a density that cannot be carried to the coldest start from nowhere")
         self.flow = self.flow_through_the_filter()
         self.cracking, self.working = self.of("bypass_cracking_pressure"), self.of("working_pressure")
         self.full_flow = self.of("bypass_full_flow_drop")
@@ -222,12 +235,19 @@ class Machine:
             return midpoint * 9 / 10, midpoint * 11 / 10
         return self.viscosity_on_line(self.temperature)
 
-    def density_at(self, temperature: float | None) -> float | None:
+    def density_at(self, temperature: float | None) -> tuple[float, float] | None:
         stated, at = number(self.fluid.get("density")), number(self.fluid.get("density_temperature"))
         at = self.temperature if at is None else at
-        if stated is None or at is None or temperature is None:
-            return stated
-        return stated - USUAL_LOSS_OF_DENSITY[self.fluid_class or "HM"] * (temperature - at)
+        if stated is not None:
+            least = most = stated
+        elif self.fluid_class is None or self.fluid_class in MINERAL_OILS:
+            return None
+        else:
+            (least, most), at = WEIGHS_AT_15_DEGC[self.fluid_class], 15.0
+        if at is None or temperature is None:
+            return least, most
+        gains = [loss * (at - temperature) for loss in LOSS_OF_DENSITY[self.fluid_class or "HM"]]
+        return least + min(gains), most + max(gains)
 
     def particles_per_min(self) -> dict[int, float]:
         """What gets in of each size in µm(c) and larger, as far as it is told; an environment bounds it from above."""
@@ -241,8 +261,12 @@ class Machine:
             found[14] = min([MOST_BROUGHT_IN_AT_14[stated["environment"]], *found.values()])
         return found
 
-    def cold_if_stated(self) -> Drop:
-        return self.at_work if self.coldest is None else self.when_cold
+    def as_cold_as_known(self) -> tuple[Drop, bool]:
+        """The coldest drop that can be told, and whether a colder one that is stated cannot be."""
+        if self.coldest is None:
+            return self.at_work, False
+        known = self.when_cold.viscosity is not None
+        return (self.when_cold if known else self.at_work), not known
 
     def has_bypass(self) -> bool:
         return self.bypass in ("element", "head", "both")
@@ -260,19 +284,20 @@ def clean_drop(rule: str, m: Machine, drop: Drop, high_kpa: float, advisory: boo
             flow_l_min=m.flow,
             viscosity_low_mm2_s=drop.viscosity[0],
             viscosity_high_mm2_s=drop.viscosity[1],
-            density_kg_m3=drop.density,
+            density_low_kg_m3=None if drop.density is None else drop.density[0],
+            density_high_kg_m3=None if drop.density is None else drop.density[1],
             drop_of="element",
             advisory=advisory,
         )
 
 
 def bypass_valve(m: Machine, _: Any) -> Iterator[Asked]:
-    if m.bypass is not None:
+    if m.location != "breather" and m.bypass is not None:
         yield Asked("bypass_valve", "bypass_valve", word="yes" if m.bypass in ("element", "both") else "no")
 
 
 def bypass_cracking(m: Machine, within: float) -> Iterator[Asked]:
-    if m.bypass in ("element", "both") and m.cracking is not None:
+    if m.location != "breather" and m.bypass in ("element", "both") and m.cracking is not None:
         low, high = m.cracking * (1 - within), m.cracking * (1 + within)
         yield Asked("bypass_cracking", "bypass_cracking_pressure", low, high)
 
@@ -295,12 +320,14 @@ def collapse(m: Machine, times: float) -> Iterator[Asked]:
         if seen is None and m.cracking is not None:
             seen = times * m.cracking
     elif m.bypass == "none":
-        seen = m.of("maximum_pressure_drop")
-        if seen is None and m.location == "pressure":
-            seen = m.of("relief_pressure")
-            seen = m.working if seen is None else seen
-        elif seen is None and m.location == "suction":
+        most, line = m.of("maximum_pressure_drop"), [m.of("relief_pressure"), m.working]
+        pressures = [pressure for pressure in line if pressure is not None]
+        if m.location == "suction":
             seen = 100.0
+        elif m.location == "pressure":
+            seen = max([*pressures, most or 0.0]) if pressures else None
+        else:
+            seen = most
         unknown = seen is None and m.location is not None
     if m.location != "breather" and (seen is not None or unknown):
         yield Asked("collapse", "collapse_pressure", -INF if seen is None else seen, open=unknown)
@@ -308,23 +335,27 @@ def collapse(m: Machine, times: float) -> Iterator[Asked]:
 
 def collapse_over_own_drop(m: Machine, _: Any) -> Iterator[Asked]:
     if m.bypass == "none":
-        for drop in clean_drop("collapse_over_own_drop", m, m.cold_if_stated(), INF):
-            yield replace(drop, characteristic="collapse_over_own_drop", low=1.0, drop_of=None)
+        drop, colder = m.as_cold_as_known()
+        for asked in clean_drop("collapse_over_own_drop", m, drop, INF):
+            own = replace(asked, characteristic="collapse_over_own_drop", drop_of=None)
+            yield replace(own, low=1.0)
+            if colder:
+                yield replace(own, open=True)
 
 
 def envelope(m: Machine, _: Any) -> Iterator[Asked]:
-    if m.working is not None:
+    if m.location != "breather" and m.working is not None:
         yield Asked("envelope", "working_pressure", m.working, asked_of=("spin-on",))
 
 
 def burst(m: Machine, times: float) -> Iterator[Asked]:
-    if m.working is not None:
+    if m.location != "breather" and m.working is not None:
         yield Asked("burst", "burst_pressure", times * m.working, asked_of=("spin-on",))
 
 
 def pressure_fatigue(m: Machine, _: Any) -> Iterator[Asked]:
     cycles = m.of("pressure_cycles")
-    if m.working is not None and cycles is not None:
+    if m.location != "breather" and m.working is not None and cycles is not None:
         yield Asked(
             "pressure_fatigue",
             "pressure_fatigue_cycles",
@@ -335,6 +366,8 @@ def pressure_fatigue(m: Machine, _: Any) -> Iterator[Asked]:
 
 
 def temperature_range(m: Machine, _: Any) -> Iterator[Asked]:
+    if m.location == "breather":
+        return
     if m.temperature is not None:
         yield Asked("temperature_range", "temperature_high", low=m.temperature)
     if m.coldest is not None:
@@ -359,10 +392,13 @@ def zinc_and_water(m: Machine, _: Any) -> Iterator[Asked]:
 def suction_drop(m: Machine, reservoir_kpa: float) -> Iterator[Asked]:
     inlet = absolute_kpa(m.duty.get("pump_inlet_pressure"))
     if m.location == "suction" and inlet is not None:
-        for drop in clean_drop("suction_drop", m, m.cold_if_stated(), reservoir_kpa - inlet):
+        drop, colder = m.as_cold_as_known()
+        for asked in clean_drop("suction_drop", m, drop, reservoir_kpa - inlet):
             if inlet >= reservoir_kpa:
                 raise RefusedError("a pump that asks for the reservoir's pressure or more")
-            yield drop
+            yield asked
+            if colder:
+                yield replace(asked, high=INF, open=True)
 
 
 def breather_kind(m: Machine, _: Any) -> Iterator[Asked]:
@@ -386,8 +422,8 @@ def cleanliness(m: Machine, side: str) -> Iterator[Asked]:
     if code is None or m.flow is None or m.location == "breather":
         return
     for size, scale_number in zip((4, 6, 14), code.split("/"), strict=True):
-        if size not in m.entering or scale_number in ("-", "*"):
-            continue
+        if size not in m.entering or scale_number in ("-", "*", ">28") or not m.entering[size]:
+            continue  # nothing is asked, or nothing gets in
         # As many as get in, for each one that passes with the flow at the count that is allowed.
         entering = m.entering[size] / (UP_TO[int(scale_number)] * m.flow * 1000)
         if side == "upstream" and entering >= 1:
@@ -453,9 +489,14 @@ def figure_of(rule: str, switch: Any) -> Any:
         raise RefusedError(f"{rule} has no figure")
     if rule == "cleanliness":
         return switch
-    if rule == "suction_drop" and switch.endswith("(g)"):
-        raise RefusedError("a pressure over the reservoir that is told against the air's")
-    return absolute_kpa(switch) if rule == "suction_drop" else number(switch)
+    if rule == "suction_drop" and not switch.endswith("abs"):
+        raise RefusedError("a pressure over the reservoir that is not told against a vacuum")
+    figure = absolute_kpa(switch) if rule == "suction_drop" else number(switch)
+    if rule in ("collapse", "burst") and figure < 1:
+        raise RefusedError("less than the pressure that it is a factor on")
+    if rule in ("bypass_cracking", "clean_drop_below_bypass") and figure > 1:
+        raise RefusedError("more than the whole cracking pressure")
+    return figure
 
 
 def stated(m: Machine) -> Iterator[Asked]:
@@ -473,15 +514,17 @@ def stated(m: Machine) -> Iterator[Asked]:
             if m.at_work.viscosity is None and m.fluid.keys() & {"grade", "points"}:
                 raise RefusedError("a drop of a fluid whose viscosity at work is not known")
             viscosity = m.at_work.viscosity or (None, None)
+            density = m.at_work.density or (None, None)
             found = replace(
                 found,
                 flow_l_min=m.flow,
                 viscosity_low_mm2_s=viscosity[0],
                 viscosity_high_mm2_s=viscosity[1],
-                density_kg_m3=m.at_work.density,
+                density_low_kg_m3=density[0],
+                density_high_kg_m3=density[1],
             )
         yield found
-    if m.fluid_class is not None:
+    if m.fluid_class is not None and m.location != "breather":
         yield Asked(None, "fluid_class", word=m.fluid_class)
 
 

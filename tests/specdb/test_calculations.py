@@ -29,6 +29,12 @@ def refused(key: str, asked: dict[str, Any]) -> list[tuple[str | None, str]]:
     return [(fault.field, fault.message) for fault in faults]
 
 
+def test_a_ratio_below_one_may_have_been_meant_as_a_share():
+    (caution,) = [each for each in calculate("efficiency", {"ratio": "0.995"}).cautions if "share" in each]
+    assert "99.5 %" in caution
+    assert not [each for each in calculate("efficiency", {"ratio": "1"}).cautions if "share" in each]
+
+
 # --- what all of them keep ------------------------------------------------------------------------
 
 

@@ -55,7 +55,7 @@ def test_sums_that_can_be_worked_out_by_hand(key, asked, field, value, unit):
         ({"location": "return", "bypass_cracking_pressure": "170 kPa"}, 255, "1.5 times its cracking pressure"),
         ({"location": "return", "bypass": "head", "bypass_full_flow_drop": "300 kPa"}, 300, "at full flow"),
         ({"location": "pressure", "relief_pressure": "25 MPa"}, 25_000, "relief"),
-        ({"location": "pressure", "relief_pressure": "2 MPa", "cold_drop": "3 MPa"}, 3_000, "whichever is larger"),
+        ({"location": "pressure", "relief_pressure": "2 MPa", "cold_drop": "3 MPa"}, 3_000, "whichever is largest"),
         ({"location": "pressure"}, None, "relief_pressure"),
         ({"location": "suction"}, 100, "atmosphere"),
         ({"location": "off-line", "bypass": "none", "maximum_pressure_drop": "600 kPa"}, 600, "as stated"),
@@ -96,6 +96,7 @@ def test_costs_of_life():
     assert told.cost_per_1000_h == pytest.approx(100 / 0.6)
     assert told.cost_per_gram == pytest.approx(40 / 60)
     assert "166.7 EUR" in told.words
+    assert told.table().rows[0][told.table().columns.index("currency")] == told.currency == "EUR"
     assert told.cautions == [LABORATORY_CAPACITY]
     assert calculate("service_interval", {"capacity": "60 g", "ingression": "0.1 g/h"}).cost_per_gram is None
 

@@ -37,7 +37,7 @@ def test_what_cannot_be_had_says_why_and_what_would():
     assert [each.outcome for each in told.needed] == ["not_asked", "not_asked", "none_holds"]
     assert told.needed[2].ratio is None
     assert "cannot be had, because a perfect filter leaves 100 particles per mL" in told.words
-    assert "more than 125 L/min, or fewer than 8e+06 particles per minute" in told.words
+    assert "more than 125 L/min, or fewer than 8e6 particles per minute" in told.words
     in_gallons = calculate("required_ratio", FLOW | {"target": "-/-/13", "ingression_at_14": "1e7 /min"}, "us")
     assert "more than 33.02 US gpm" in in_gallons.words
 

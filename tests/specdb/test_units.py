@@ -305,6 +305,8 @@ def test_a_bare_number_names_the_units_that_would_do() -> None:
 def test_a_wrong_dimension_says_what_it_is_and_what_was_wanted() -> None:
     with pytest.raises(QuantityError, match=r'"bar" is a unit of pressure; a flow was wanted'):
         read_quantity("10 bar", "flow")
+    with pytest.raises(QuantityError, match=r'"lbs" is a unit of mass; .*Is psi meant\? Units that would do: kPa'):
+        read_quantity("25 lbs", "pressure")
     with pytest.raises(QuantityError, match=r'"in" is a unit of length; a particle size was wanted'):
         read_quantity("3 in", "size")
 

@@ -67,12 +67,14 @@ def derive(
             continue
         with faults.at(WHERE_IT_SHOWS.get(key, f"duty.derive.{key}")):
             outcome = WORKINGS[key](conditions.circumstances, factor)
+            if getattr(switches, key).strip().casefold() not in _ON_OR_OFF and not _reads_figure(outcome):
+                conditions.leave_unread(f"derive.{key}")
             if isinstance(outcome, Applied):
                 conditions.use(*outcome.used)
                 requirements += [replace(required, rule=key) for required in outcome.requirements]
                 told.append(Derivation(key, "applied", outcome.words, factor))
             elif isinstance(outcome, Lacks):
-                told.append(Derivation(key, "lacks", Note(_waits_for(outcome.fields), ())))
+                told.append(Derivation(key, "lacks", outcome.words or Note(_waits_for(outcome.fields), ())))
     return requirements, told
 
 
@@ -82,6 +84,10 @@ def _has_to_do(key: str, at: Circumstances, factor: float | str | None) -> bool:
         return isinstance(WORKINGS[key](at, factor), Applied)
     except InputError:
         return True
+
+
+def _reads_figure(outcome: Outcome) -> bool:
+    return isinstance(outcome, Applied) and outcome.reads_factor
 
 
 def _waits_for(fields: tuple[str, ...]) -> str:
@@ -101,9 +107,17 @@ def _factor(switch: str, rule: Rule) -> tuple[float | str | None, bool]:
         if word not in SIDES:
             raise QuestionError("This is no side of a filter.", value=switch, remedy=f"Write {' or '.join(SIDES)}.")
         return word, True
-    if rule.kind == "pressure" and read_quantity(switch, rule.kind).reference == "gauge":
+    if rule.kind == "pressure" and read_quantity(switch, rule.kind).reference != "absolute":
         raise QuestionError("An absolute pressure is meant.", value=switch, remedy='Write it as in "90 kPa abs".')
     value = read_quantity(switch, rule.kind).value if rule.kind else read_number(switch).value
     if not value > 0:
         raise QuestionError("This must be above zero.", value=switch, remedy="Write no to switch the rule off.")
+    if not rule.least <= value <= rule.most:
+        bound = f"{rule.least:g} or more" if value < rule.least else f"at most {rule.most:g}"
+        unit = " %" if rule.kind == "percent" else ""
+        raise QuestionError(
+            f"With this figure the rule would ask the reverse of what it is for: {rule.title}.",
+            value=switch,
+            remedy=f"State {bound}{unit}.",
+        )
     return value, True

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from specdb.duty.circumstances import Circumstances
 from specdb.duty.derived.outcome import Applied, Lacks, Outcome, lacking
 from specdb.duty.requirement import Note, Requirement
-from specdb.errors import QuestionError
 from specdb.trade.circuit import SUCTION_DROP_AT_MOST_KPA, bypass_full_flow_drop_kpa
 
 IN_ELEMENT = ("element", "both")
@@ -22,7 +23,7 @@ DENSITY = ("fluid.density", "fluid.density_temperature")
 
 def bypass_valve(at: Circumstances, _: float) -> Outcome:
     """The element has a valve of its own where the circuit counts on it, and none where it does not."""
-    if at.bypass is None:
+    if at.bypass is None or at.location == "breather":
         return None
     where = {
         "element": "The bypass valve is in the element: one without is a valve too few.",
@@ -38,7 +39,7 @@ def bypass_valve(at: Circumstances, _: float) -> Outcome:
 
 def bypass_cracking(at: Circumstances, share_percent: float) -> Outcome:
     """The element's own valve opens where the duty says, within a share of it."""
-    if at.bypass not in IN_ELEMENT or at.bypass_cracking_kpa is None:
+    if at.bypass not in IN_ELEMENT or at.bypass_cracking_kpa is None or at.location == "breather":
         return None
     cracking, share = at.bypass_cracking_kpa, share_percent / 100
     low, high = cracking * (1 - share), cracking * (1 + share)
@@ -68,8 +69,10 @@ def clean_drop_below_bypass(at: Circumstances, share_percent: float) -> Outcome:
 
 def cold_start_bypass(at: Circumstances, _: float) -> Outcome:
     """Whether the clean drop opens the bypass at the coldest start: a caution."""
-    if at.bypass not in SOMEWHERE or at.location == "breather" or at.cold_start_degc is None:
+    if at.bypass == "none" or at.location == "breather" or at.cold_start_degc is None:
         return None
+    if at.bypass is None:
+        return Lacks(("bypass", *(() if at.bypass_cracking_kpa is not None else (_CRACKING,))))
     missing = lacking(at, flow_l_min="flow", cold_viscosity_mm2_s=LINE, bypass_cracking_kpa=_CRACKING)
     if missing or at.bypass_cracking_kpa is None:
         return missing
@@ -91,23 +94,19 @@ def collapse(at: Circumstances, factor: float) -> Outcome:
     if limit is None:
         return _unknown(at)
     required = Requirement("", "collapse_pressure", "derived", low=limit)
-    return Applied((required,), Note(words, ((limit, "pressure"),)), ("bypass", "location", *used))
+    told = Note(words, ((limit, "pressure"),))
+    return Applied((required,), told, ("bypass", "location", *used), reads_factor=False)
 
 
 def _collapse_with_bypass(at: Circumstances, factor: float) -> Outcome:
-    if factor < 1:
-        raise QuestionError(
-            "At full flow a bypass takes no less than its cracking pressure.",
-            value=factor,
-            remedy="State a factor of 1 or more.",
-        )
     limit = bypass_full_flow_drop_kpa(at.bypass_cracking_kpa, at.bypass_full_flow_kpa, factor)
     if limit is None:
         return Lacks((_CRACKING,))
     required = Requirement("", "collapse_pressure", "derived", low=limit)
     if at.bypass_full_flow_kpa is not None or at.bypass_cracking_kpa is None:
         text = "The element sees up to the bypass valve's drop at full flow, {} as stated."
-        return Applied((required,), Note(text, ((limit, "pressure"),)), ("bypass", "bypass_full_flow_drop"))
+        used = ("bypass", "bypass_full_flow_drop")
+        return Applied((required,), Note(text, ((limit, "pressure"),)), used, reads_factor=False)
     text = "The element sees up to the bypass valve's drop at full flow: {} times its cracking pressure {} is {}."
     amounts = ((factor, ""), (at.bypass_cracking_kpa, "pressure"), (limit, "pressure"))
     return Applied((required,), Note(text, amounts), ("bypass", _CRACKING))
@@ -115,17 +114,26 @@ def _collapse_with_bypass(at: Circumstances, factor: float) -> Outcome:
 
 def _greatest_drop(at: Circumstances) -> tuple[float | None, str, tuple[str, ...]]:
     """Greatest drop that an element without a bypass can see, how that was come by, and from which fields."""
-    if at.maximum_drop_kpa is not None:
-        return at.maximum_drop_kpa, "Without a bypass the element sees up to {} as stated.", ("maximum_pressure_drop",)
     if at.location == "suction":
         return SUCTION_DROP_AT_MOST_KPA, "Without a bypass a suction element sees the air's pressure at most, {}.", ()
-    if at.location == "pressure" and at.relief_pressure_kpa is not None:
-        text = "Without a bypass the element sees up to the relief setting, {}."
-        return at.relief_pressure_kpa, text, ("relief_pressure",)
-    if at.location == "pressure" and at.working_pressure_kpa is not None:
-        text = "Without a bypass the element sees up to the system's pressure, {}."
-        return at.working_pressure_kpa, text, ("working_pressure",)
-    return None, "", ()
+    if at.location == "pressure":
+        return _on_a_pressure_line(at)
+    text = "Without a bypass the element sees up to {} as stated."
+    return at.maximum_drop_kpa, text, ("maximum_pressure_drop",)
+
+
+def _on_a_pressure_line(at: Circumstances) -> tuple[float | None, str, tuple[str, ...]]:
+    """The largest of what is stated: what the valve lets through, what the line works at, what was measured."""
+    stated = {
+        "relief_pressure": (at.relief_pressure_kpa, "the relief setting"),
+        "working_pressure": (at.working_pressure_kpa, "the system's pressure"),
+        "maximum_pressure_drop": (at.maximum_drop_kpa, "the stated maximum"),
+    }
+    known = {field: (pressure, name) for field, (pressure, name) in stated.items() if pressure is not None}
+    if not known.keys() - {"maximum_pressure_drop"}:
+        return None, "", ()  # a line whose pressure nobody states can press harder
+    limit, name = max(known.values(), key=lambda each: each[0])
+    return limit, f"Without a bypass the element sees up to {name}, {{}}.", tuple(known)
 
 
 def _unknown(at: Circumstances) -> Outcome:
@@ -140,25 +148,42 @@ def _unknown(at: Circumstances) -> Outcome:
         f"Without a bypass nothing stated bounds the drop on a {at.location} filter: state maximum_pressure_drop.",
     )
     required = Requirement("", "collapse_pressure", "derived", open=True)
-    return Applied((required,), Note(text, ()), ("bypass", "location"))
+    return Applied((required,), Note(text, ()), ("bypass", "location"), reads_factor=False)
 
 
 def collapse_over_own_drop(at: Circumstances, _: float) -> Outcome:
     """Without a bypass the element stands at least its own clean drop, cold if a cold start is stated."""
     if at.bypass != "none" or at.location == "breather":
         return None
-    cold = at.cold_start_degc is not None
-    viscosity = {"cold_viscosity_mm2_s": LINE} if cold else {"viscosity_mm2_s": "fluid.viscosity"}
-    missing = lacking(at, flow_l_min="flow", **viscosity)
+    found = drop_as_cold_as_known(at)
+    if isinstance(found, Lacks):
+        return found
+    drops, when, used = found
+    required = tuple(
+        replace(drop, characteristic="collapse_over_own_drop", low=-np.inf if drop.open else 1.0, drop_of=None)
+        for drop in drops
+    )
+    words = Note(f"Without a bypass the element stands at least its own clean drop {when}.", ())
+    return Applied(required, words, ("bypass", "flow", *used))
+
+
+def drop_as_cold_as_known(at: Circumstances) -> tuple[tuple[Requirement, ...], str, tuple[str, ...]] | Lacks:
+    """The clean drop at the coldest start that is stated, else at work; when that is, and the fields read for it.
+
+    Where the viscosity at a stated cold start is not known the drop at work is asked all the same, which is no more,
+    and beside it stands a requirement whose limit nobody knows.
+    """
+    if at.cold_start_degc is not None and at.cold_viscosity_mm2_s is not None:
+        missing = lacking(at, flow_l_min="flow")
+        return missing or ((own_drop_when_cold(at),), "at the coldest start", ("cold_viscosity", *DENSITY))
+    missing = lacking(at, flow_l_min="flow", viscosity_mm2_s="fluid.viscosity")
     if missing:
         return missing
-    drop = own_drop_when_cold(at) if cold else own_drop_at_work(at)
-    when = "at the coldest start" if cold else "at work"
-    return Applied(
-        (replace(drop, characteristic="collapse_over_own_drop", low=1.0, drop_of=None),),
-        Note(f"Without a bypass the element stands at least its own clean drop {when}.", ()),
-        ("bypass", "flow", "cold_viscosity" if cold else "viscosity", *DENSITY),
-    )
+    at_work = own_drop_at_work(at)
+    if at.cold_start_degc is None:
+        return (at_work,), "at work", ("viscosity", *DENSITY)
+    when = f"at work, and at the coldest start, of which nothing is known without {LINE}"
+    return (at_work, replace(at_work, open=True)), when, ("viscosity", *DENSITY)
 
 
 def own_drop_at_work(at: Circumstances) -> Requirement:
@@ -170,8 +195,11 @@ def own_drop_when_cold(at: Circumstances) -> Requirement:
     return _drop(at, at.cold_viscosity_mm2_s, at.cold_density_kg_m3)
 
 
-def _drop(at: Circumstances, viscosity: tuple[float, float] | None, density: float | None) -> Requirement:
+def _drop(
+    at: Circumstances, viscosity: tuple[float, float] | None, density: tuple[float, float] | None
+) -> Requirement:
     thin, thick = viscosity or (None, None)
+    light, heavy = density or (None, None)
     return Requirement(
         "",
         "clean_pressure_drop",
@@ -179,7 +207,8 @@ def _drop(at: Circumstances, viscosity: tuple[float, float] | None, density: flo
         flow_l_min=at.flow_l_min,
         viscosity_low_mm2_s=thin,
         viscosity_high_mm2_s=thick,
-        density_kg_m3=density,
+        density_low_kg_m3=light,
+        density_high_kg_m3=heavy,
         drop_of="element",
     )
 

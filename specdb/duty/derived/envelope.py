@@ -11,7 +11,7 @@ WITH_A_CAN = ("spin-on",)
 
 
 def envelope(at: Circumstances, _: float) -> Outcome:
-    if at.working_pressure_kpa is None:
+    if at.working_pressure_kpa is None or at.location == "breather":
         return None
     required = Requirement("", "working_pressure", "derived", low=at.working_pressure_kpa, asked_of=WITH_A_CAN)
     text = "A spin-on's can is rated for the pressure of its line, {}."
@@ -19,7 +19,7 @@ def envelope(at: Circumstances, _: float) -> Outcome:
 
 
 def burst(at: Circumstances, factor: float) -> Outcome:
-    if at.working_pressure_kpa is None:
+    if at.working_pressure_kpa is None or at.location == "breather":
         return None
     low = factor * at.working_pressure_kpa
     required = Requirement("", "burst_pressure", "derived", low=low, asked_of=WITH_A_CAN)
@@ -29,7 +29,7 @@ def burst(at: Circumstances, factor: float) -> Outcome:
 
 
 def pressure_fatigue(at: Circumstances, _: float) -> Outcome:
-    if at.pressure_cycles is None:
+    if at.pressure_cycles is None or at.location == "breather":
         return None
     if at.working_pressure_kpa is None:
         return Lacks(("working_pressure",))
@@ -48,6 +48,8 @@ def pressure_fatigue(at: Circumstances, _: float) -> Outcome:
 
 def temperature_range(at: Circumstances, _: float) -> Outcome:
     """The element covers the temperature at work and that of the coldest start."""
+    if at.location == "breather":
+        return None
     found: list[Requirement] = []
     told: list[str] = []
     amounts: list[tuple[float, str]] = []

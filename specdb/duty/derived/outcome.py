@@ -13,18 +13,22 @@ State = Literal["applied", "switched off", "lacks"]
 
 @dataclass(frozen=True)
 class Applied:
-    """Requirements, and in ``words`` how they were come by; ``used`` are the fields of the duty that were read."""
+    """Requirements, and in ``words`` how they were come by; ``used`` are the fields of the duty that were read.
+    ``reads_factor`` is False where the rule's figure had no part in it."""
 
     requirements: tuple[Requirement, ...]
     words: Note
     used: tuple[str, ...]
+    reads_factor: bool = True
 
 
 @dataclass(frozen=True)
 class Lacks:
-    """The duty states a part of what the rule needs; ``fields`` would be the rest."""
+    """The duty states a part of what the rule needs; ``fields`` would be the rest. ``words`` say so where the fields
+    alone do not tell why nothing is asked."""
 
     fields: tuple[str, ...]
+    words: Note | None = None
 
 
 Outcome = Applied | Lacks | None

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from specdb.duty.circumstances import Circumstances
-from specdb.duty.derived.bypass import DENSITY, LINE, own_drop_at_work, own_drop_when_cold
-from specdb.duty.derived.outcome import Applied, Outcome, lacking
+from specdb.duty.derived.bypass import drop_as_cold_as_known
+from specdb.duty.derived.outcome import Applied, Lacks, Outcome, lacking
 from specdb.duty.requirement import Note, Requirement
 from specdb.trade.circuit import suction_drop_allowed_kpa
 
@@ -14,6 +14,8 @@ ADVICE: dict[str, tuple[str, ...]] = {
     "suction": (
         "A suction strainer is chosen by its mesh opening and by the drop that the pump's inlet can spare; strainers "
         "lie outside the multi-pass standard (common practice).",
+        "To list strainers alone, state fit.kind as suction strainer, and require mesh_opening; a filtration ratio is "
+        "shown of few of them.",
         "Fine media on a suction line starves the pump when the oil is cold or the element fills: cavitation (common "
         "practice). Filter finely elsewhere.",
     ),
@@ -41,17 +43,15 @@ def suction_drop(at: Circumstances, reservoir_kpa_absolute: float) -> Outcome:
     """The clean drop leaves the pump's inlet the least pressure that it needs, cold if a cold start is stated."""
     if at.location != "suction" or at.pump_inlet_kpa_absolute is None:
         return None
-    cold = at.cold_start_degc is not None
-    viscosity = {"cold_viscosity_mm2_s": LINE} if cold else {"viscosity_mm2_s": "fluid.viscosity"}
-    missing = lacking(at, flow_l_min="flow", **viscosity)
-    if missing:
-        return missing
+    found = drop_as_cold_as_known(at)
+    if isinstance(found, Lacks):
+        return found
+    drops, when, used = found
     spared = suction_drop_allowed_kpa(at.pump_inlet_kpa_absolute, reservoir_kpa_absolute)
-    drop = own_drop_when_cold(at) if cold else own_drop_at_work(at)
-    text = "Of the reservoir's {} over a vacuum the pump needs {} at its inlet: {} may be lost, all of it here."
+    text = "Of the reservoir's {} over a vacuum the pump needs {} at its inlet: {} may be lost, all of it here, " + when
     amounts = ((reservoir_kpa_absolute, "pressure"), (at.pump_inlet_kpa_absolute, "pressure"), (spared, "pressure"))
-    used = ("location", "pump_inlet_pressure", "flow", "cold_viscosity" if cold else "viscosity", *DENSITY)
-    return Applied((replace(drop, high=spared),), Note(text, amounts), used)
+    required = tuple(drop if drop.open else replace(drop, high=spared) for drop in drops)
+    return Applied(required, Note(text + ".", amounts), ("location", "pump_inlet_pressure", "flow", *used))
 
 
 def breather_kind(at: Circumstances, _: float) -> Outcome:

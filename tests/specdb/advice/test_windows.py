@@ -11,7 +11,7 @@ import pytest
 
 from specdb.advice.windows import _SHARES, CONDITIONS, Edge, Window, whole, windows
 from specdb.characteristics import CHARACTERISTICS
-from specdb.duty.circumstances import Circumstances, FluidLine
+from specdb.duty.circumstances import Circumstances, FluidDensity, FluidLine
 from specdb.duty.requirement import CUSTOMARY, NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.ranking import Ranking
 from tests.reference import slow
@@ -169,21 +169,28 @@ def test_over_a_band_of_viscosity_the_thick_edge_tells() -> None:
     assert found.temperature == Edge(50.0, pytest.approx(GRADE.temperature_of(CROSSING_VISCOSITY), abs=2e-7), False)
 
 
-def test_colder_fluid_is_denser_where_its_density_is_known_at_two_temperatures() -> None:
-    warm, cold = OIL.temperature_of(32.0), 0.0
+def test_a_density_that_is_assumed_is_told() -> None:
+    required = at_most(25.0, density_low_kg_m3=1090.0, density_high_kg_m3=1190.0)
+    found = window([AT_20_KPA], [required], assumed=Assumptions(unstated_conditions_match=True))
+    assert found.taken == ("density",)
+
+
+def test_colder_fluid_is_as_dense_as_it_may_be() -> None:
+    warm = OIL.temperature_of(32.0)
     assert warm is not None
     circumstances = Circumstances(
         fluid_line=OIL,
         operating_degc=warm,
         viscosity_mm2_s=(32.0, 32.0),
-        density_kg_m3=850.0,
-        cold_start_degc=cold,
-        cold_density_kg_m3=850.0 + 0.65 * (warm - cold),
+        fluid_density=FluidDensity(850.0, 850.0, warm, "HM"),
+        density_kg_m3=(850.0, 850.0),
     )
-    found = window([element(drop(20.0, density_kg_m3=850.0))], [at_most(25.0, density_kg_m3=850.0)], circumstances)
+    required = at_most(25.0, density_low_kg_m3=850.0, density_high_kg_m3=850.0)
+    found = window([element(drop(20.0, density_kg_m3=850.0))], [required], circumstances)
     assert found.temperature is not None
     edge = found.temperature.value
-    dense = 850.0 + 0.65 * (warm - edge)
+    # Mineral oil gains 0.70 kg/m³ at most for each degree that it is colder.
+    dense = 850.0 + 0.70 * (warm - edge)
     assert OIL.viscosity_at(edge)[1] * dense == pytest.approx(CROSSING_VISCOSITY * 850.0, rel=1e-7)
 
 

@@ -13,6 +13,7 @@ from specdb.errors import QuestionError
 
 CODES = list(NEAR)
 SAME, OTHER_SIGNS, READS_LIKE = "same_number", "other_signs", "reads_like"
+SLIPS = [code for code in CODES if code.startswith(("one_character", "two_characters"))]
 
 
 def distance(a: str, b: str) -> int:
@@ -52,10 +53,12 @@ def near_number(entry: Entry, asked: str, with_maker: bool) -> str | None:
         if entry.number_key == asked or (with_maker and entry.number_key == asked[begin : end + 1]):
             return SAME
         return OTHER_SIGNS if alnum(entry.number_key) == alnum(asked) else READS_LIKE
+    bare = asked.strip("".join(c for c in asked if not c.isalnum()))
+    typed = [asked, bare] if with_maker else [asked]
     if there.startswith(folded):
-        return "begins_with"
+        return "begins_with" if any(entry.number_key.startswith(each) for each in typed) else "begins_alike"
     if folded in there and (len(folded) >= 2 or with_maker):
-        return "contains"
+        return "contains" if any(each in entry.number_key for each in typed) else "contains_alike"
     return slip(there, folded) if len(folded) >= 3 else None
 
 
@@ -101,10 +104,20 @@ def nearest(entry: Entry, text: str, how: Callable[[Entry, str, bool], str | Non
     return min(found, key=CODES.index) if found else None
 
 
+def goes_on(entry: Entry, slipped: list[tuple[str, str]]) -> bool:
+    """After a number of the same maker that a slip led to."""
+    there = search_key(entry.number)
+    return any(maker == entry.maker_key and len(key) >= 3 and there.startswith(key) for maker, key in slipped)
+
+
 def ordered(entries: list[Entry], text: str) -> list[tuple[str, str, str]]:
     """Nearness, maker and number of each entry that is near, in the order of a search."""
     status = {"current": 0, None: 1, "superseded": 2, "obsolete": 3}
     near = [(nearest(entry, text), entry) for entry in entries]
+    codes = [code for code, _ in near if code not in (None, "maker", "maker_alike")]
+    if codes and all(code in SLIPS for code in codes):
+        slipped = [(e.maker_key, search_key(e.number)) for code, e in near if code in SLIPS]
+        near = [("begins_with_a_slip" if code not in SLIPS and goes_on(e, slipped) else code, e) for code, e in near]
     if not any(code for code, _ in near):
         near = [(nearest(entry, text, begun), entry) for entry in entries]
     found = sorted(

@@ -73,6 +73,16 @@ WORDS = [
      "may be another part"),
     ("00417/B", "00417", "begins_with", "begins with what was asked, and goes on"),
     ("X 00417", "0417", "contains", "has what was asked within it"),
+    ("X-Dulse 23", "dulse23", "contains", "has what was asked within it"),
+    ("10-K", "/10", "begins_alike",
+     "begins with the same letters and digits, other dashes or signs (10, not /10), and goes on: may be another part"),
+    ("IO-K", "10", "begins_alike",
+     "begins with what reads like it (I where the query has 1, at character 1, O where the query has 0, at "
+     "character 2), and goes on: may be another part"),
+    ("0052-0", "5/20", "contains_alike",
+     "has within it the same letters and digits, other dashes or signs (52-0, not 5/20): may be another part"),
+    ("XXXII-12a", "1-12", "contains_alike",
+     "has within it what reads like it (I where the query has 1, at character 5): may be another part"),
     ("2024-07", "2021-07", "one_character_differs", "4 where the query has 1, at character 4: another part"),
     ("2024-07", "2024-7", "one_character_missing", "0 at character 6, which the query lacks: another part"),
     ("2024-07", "2024-077", "one_character_added",
@@ -120,6 +130,26 @@ def test_a_dash_tells_two_numbers_apart_and_both_are_shown() -> None:
     assert found(both, "12-1") == [("same_number", "Tarnwhistle", "12-1"), ("other_signs", "Tarnwhistle", "121")]
     assert found(both, "121") == [("same_number", "Tarnwhistle", "121"), ("other_signs", "Tarnwhistle", "12-1")]
     assert {near for near, *_ in found(both, "l2l")} == {"reads_like"}
+
+
+def test_what_holds_the_text_as_typed_comes_first() -> None:
+    entries = [entry("A", "00520", "current"), entry("A", "52-1", "current"), entry("Z", "45/2", "obsolete")]
+    assert found(entries, "5/2") == [
+        ("contains", "Z", "45/2"), ("begins_alike", "A", "52-1"), ("contains_alike", "A", "00520")
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("asked", ["dusle 23", "dulse 023", "quolbeck dulse 23"])
+def test_a_slip_hides_no_version_of_what_it_was_taken_for(asked: str) -> None:
+    entries = [entry("Quollbeck", number) for number in ("Dulse 23", "Dulse 23/B", "Dulse 3")]
+    entries.append(entry("Other", "Dulse 23/CD"))
+    hits = SearchIndex(entries).search(asked).hits
+    assert [hit.entry.number for hit in hits] == ["Dulse 23", "Dulse 23/B"]
+    assert hits[1].near == "begins_with_a_slip"
+    # Where the number itself is near, what is a slip away brings nothing with it.
+    assert ("Quollbeck", "Dulse 13/B") not in [
+        (maker, number) for _, maker, number in found([*entries, entry("Quollbeck", "Dulse 13/B")], "dulse 23")
+    ]
 
 
 def test_order_is_nearness_then_status_then_maker_and_number() -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from specdb.trade.contamination import (
     ingression_for_floor,
     ratio_needed,
 )
+from specdb.units import show_plain
 
 ratios = st.floats(1.001, 1e5)
 flows = st.floats(1, 1000)
@@ -90,8 +92,8 @@ def test_where_no_ratio_holds_a_count_it_is_said_what_would(count, rate, flow):
     with pytest.raises(ConditionsError, match="No filtration ratio") as error:
         ratio_needed(count, rate, flow)
     more, fewer = flow_for_floor(count, rate), ingression_for_floor(count, flow)
-    assert f"{more:.4g} L/min" in error.value.remedy
-    assert f"{fewer:.4g} particles per minute" in error.value.remedy
+    assert f"more than {show_plain(more)} L/min" in error.value.remedy
+    assert f"fewer than {show_plain(fewer)} particles per minute" in error.value.remedy
     assert ratio_needed(count, rate, more * 1.01) > 1
     assert ratio_needed(count, fewer * 0.99, flow) > 1
 
@@ -158,6 +160,13 @@ def test_the_way_to_the_balance(ratio, start):
 
 def test_an_environment_bounds_14_from_above_and_says_nothing_of_smaller_particles():
     for name, (least, most) in ENVIRONMENTS.items():
-        assert least < most
+        assert 0 < least < most
         assert ingression_at_most(name, 14.0) == (least, most)
         assert ingression_at_most(name, 4.0) is ingression_at_most(name, 6.0) is None
+
+
+def test_each_environment_is_dirtier_than_the_one_before():
+    # Of the figures, which are from memory, no more is held to than their order: assembly, manufacturing, mobile.
+    assert [*ENVIRONMENTS] == ["assembly", "manufacturing", "mobile"]
+    for cleaner, dirtier in pairwise(ENVIRONMENTS.values()):
+        assert all(one < other for one, other in zip(cleaner, dirtier, strict=True))

@@ -130,8 +130,8 @@ def _element_words(asked: ElementPressureAsked, drop: float | None, bypassed: bo
         times = f"{BYPASS_FULL_FLOW_FACTOR:g} times its cracking pressure"
         return f"{where} behind this bypass sees up to {shown}: {times}."
     why = {
-        "pressure": "dirt or cold oil can stop the flow, and then the relief valve's pressure, its own cold drop or the "
-        "stated maximum, whichever is largest, lies across it",
+        "pressure": "dirt or cold oil can stop the flow, and then the relief valve's pressure, its own cold drop or "
+        "the stated maximum, whichever is largest, lies across it",
         "suction": "a pump draws with no more than the atmosphere behind it",
     }.get(asked.location, "")
     because = f": {why}" if why else ", as stated"

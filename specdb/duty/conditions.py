@@ -25,8 +25,8 @@ _NUMBERS = re.compile(r"[0-9]+")
 _REFERENCE_DEGC = 40.0
 _ROUNDING = 1e-9
 NEAR_POUR_POINT = (
-    "The viscosity at the coldest start is read off a line that is of oils (ASTM D341): near its pour point, or with water "
-    "or much polymer in it, a fluid is thicker than that (common practice)."
+    "The viscosity at the coldest start is read off a line that is of oils (ASTM D341): near its pour point, or with "
+    "water or much polymer in it, a fluid is thicker than that (common practice)."
 )
 INGRESSION_SIZES = {4.0: "at_4", 6.0: "at_6", 14.0: "at_14"}
 _LINE_FROM = ("fluid.grade", "fluid.points", "fluid.viscosity_index", "cold_start_temperature")
@@ -378,7 +378,7 @@ class DutyConditions:
         return FluidDensity(density, density, stated_at, fluid.fluid_class or "HM")
 
     def _common_density(self, fluid_class: str | None) -> FluidDensity | None:
-        # Tests are run in mineral oil as a rule: of one that is unstated on both sides no more is asked than of theirs.
+        # Tests are run in mineral oil as a rule: one that states no density serves a mineral oil that states none.
         if fluid_class is None or weighs_as_mineral_oil(fluid_class):
             return None
         low, high = common_densities(fluid_class)
@@ -482,7 +482,7 @@ class DutyConditions:
         if warm is not None and cold is not None and cold[1] < warm[1] * (1 - _ROUNDING):
             with self._faults.at("duty.fluid.viscosity"):
                 raise QuestionError(
-                    "By its grade or points the fluid would be thinner at the coldest start than it is said to be at work.",
+                    "By its grade or points the fluid would be thinner at the coldest start than it is at work.",
                     value=f"{warm[1]:.4g} mm²/s at work, {cold[1]:.4g} mm²/s cold",
                     remedy="Check both, or leave the viscosity out.",
                 )

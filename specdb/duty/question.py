@@ -242,7 +242,9 @@ class FluidAsked(Strict):
         None, description='viscosity at two temperatures: "46 mm2/s at 40 degC; 6.8 mm2/s at 100 degC"'
     )
     viscosity: QuantityText | None = Field(None, description="kinematic viscosity at the operating temperature")
-    density: QuantityText | None = Field(None, description="at density_temperature")
+    density: QuantityText | None = Field(
+        None, description="at density_temperature; by default what is common of a class that is no mineral oil"
+    )
     density_temperature: QuantityText | None = Field(
         None, description="temperature that the density holds at; by default the operating temperature"
     )

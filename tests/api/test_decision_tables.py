@@ -33,6 +33,14 @@ YES_NO = {"true": True, "false": False}
 US = {"mm": "in", "l_min": "us_gpm", "kg_m3": "lb_ft3", "kpa": "psi", "degc": "degf"}
 DUTY = {name: EXAMPLE[name] for name in ("original", "duty")}
 IN_THE_HEAD = {**DUTY, "duty": {**DUTY["duty"], "bypass": "head"}}
+HEAVY = {
+    "duty": {
+        "flow": "75 L/min",
+        "fluid": {"viscosity": "32 mm2/s", "class": "HFDR"},
+        "bypass": "element",
+        "bypass_cracking_pressure": "25 kPa",
+    }
+}
 ELEMENTS = [{"number": "Dulse 24"}, {"number": "2024-07"}, {"number": "Dulse 23"}]
 
 Row = dict[str, str]
@@ -138,7 +146,9 @@ def assert_same(rows: list[Row], told: dict[str, Any], shown: list[dict[str, Any
 
 @pytest.mark.parametrize("units", ["si", "us"])
 @pytest.mark.parametrize(
-    "asked", [DUTY, {"original": {"number": "2024-07"}}, IN_THE_HEAD], ids=["duty", "original", "in-the-head"]
+    "asked",
+    [DUTY, {"original": {"number": "2024-07"}}, IN_THE_HEAD, HEAVY],
+    ids=["duty", "original", "in-the-head", "heavy-fluid"],
 )
 def test_a_ranking_can_be_rebuilt_from_its_table(client: TestClient, asked: dict[str, Any], units: str) -> None:
     asked = {**asked, "limit": 40}
@@ -146,6 +156,19 @@ def test_a_ranking_can_be_rebuilt_from_its_table(client: TestClient, asked: dict
     rows = table_of(client, EQUIVALENTS, asked, units)
     assert len(rows) == 40 * len(told["requirements"])
     assert_same(rows, told, told["candidates"])
+
+
+def test_a_density_that_is_not_stated_is_told_as_a_range(client: TestClient) -> None:
+    told = client.post(EQUIVALENTS, json={**HEAVY, "limit": 1}).json()
+    (drop,) = (each for each in told["requirements"] if each["rule"] == "clean_drop_below_bypass")
+    assert drop["density"] is None
+    assert drop["density_range"] == {"low": 1090.0, "high": 1190.0, "unit": "kg/m³"}
+    assert any("HFDR is taken to weigh 1090 kg/m³ to 1190 kg/m³" in note for note in told["notes"])
+    stated = {"duty": {**HEAVY["duty"], "fluid": {"viscosity": "32 mm2/s", "class": "HFDR", "density": "1140 kg/m3"}}}
+    told = client.post(EQUIVALENTS, json={**stated, "limit": 1}).json()
+    (drop,) = (each for each in told["requirements"] if each["rule"] == "clean_drop_below_bypass")
+    assert (drop["density"]["value"], drop["density_range"]["low"]) == (1140.0, 1140.0)
+    assert not [note for note in told["notes"] if "taken to weigh" in note]
 
 
 @pytest.mark.parametrize("units", ["si", "us"])

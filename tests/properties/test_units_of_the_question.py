@@ -27,7 +27,7 @@ LIMITS = (("low", "at_least"), ("high", "at_most"))
 CONDITIONS = (
     ("flow_l_min", "flow", "flow"),
     ("viscosity_low_mm2_s", "viscosity", "viscosity"),
-    ("density_kg_m3", "density", "density"),
+    ("density_low_kg_m3", "density", "density"),
     ("terminal_pressure_drop_kpa", "terminal_pressure_drop", "pressure"),
     ("cycle_pressure_kpa", "cycle_pressure", "pressure"),
     ("size_um", "size", "size"),

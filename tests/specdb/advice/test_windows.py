@@ -160,7 +160,7 @@ def test_a_flow_that_is_assumed_is_assumed_to_be_the_requirements_own() -> None:
 
 def test_over_a_band_of_viscosity_the_thick_edge_tells() -> None:
     circumstances = Circumstances(
-        fluid_line=GRADE, operating_degc=50.0, viscosity_mm2_s=GRADE.viscosity_at(50.0), density_kg_m3=870.0
+        fluid_line=GRADE, operating_degc=50.0, viscosity_mm2_s=GRADE.viscosity_at(50.0), density_kg_m3=(870.0, 870.0)
     )
     thin, thick = GRADE.viscosity_at(50.0)
     required = at_most(25.0, viscosity_low_mm2_s=thin, viscosity_high_mm2_s=thick)

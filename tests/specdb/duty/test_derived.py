@@ -228,6 +228,7 @@ def test_saying_less_of_a_heavy_fluid_never_proves_more(demo: Snapshot) -> None:
     ranges = {"HFDR": ("1090", "1140", "1190"), "HFC": ("1030", "1110"), "HS": ("820", "1110")}
     for fluid_class, densities in ranges.items():
         unstated = meets(**{"class": fluid_class})
+        assert unstated
         for density in densities:
             assert unstated <= meets(**{"class": fluid_class, "density": f"{density} kg/m3"})
     assert not light & meets(**{"class": "HFDR"}) & _rows_without_density(demo)

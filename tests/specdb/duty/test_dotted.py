@@ -322,3 +322,11 @@ def test_a_wrong_original_and_a_wrong_unit_are_told_at_once(demo: Snapshot) -> N
 def test_misspelt_names_and_texts_are_told_at_once() -> None:
     faults = refused({"flw": "75 L/min", "limit": "x", "require.20.size": "1", "fit.kind": "?", "original.maker": "M"})
     assert set(faults) == {"flw", "limit", "require.20.size", "fit.kind", "original.number"}
+
+
+def test_a_number_that_is_none_hides_no_quantity_that_cannot_be_read() -> None:
+    with pytest.raises(InputError) as caught:
+        question_of({"area_ratio": "a lot", "flow": "3 kg", "require.3.characteristic": "filtration_ratio",
+                     "require.3.at_least": "200", "require.3.size": "1 kg"})  # fmt: skip
+    assert {fault.field for fault in caught.value.faults} == {"area_ratio", "flow", "require.3.size"}
+    assert question_of({"area_ratio": "1,25", "pump_flow": "60 L/min"}).duty.area_ratio == 1.25

@@ -28,7 +28,7 @@ MEANING: Mapping[str, str] = {
     **{key: attribute.title for key, attribute in ATTRIBUTES.items()},
     "actor": "who wrote the revision",
     "added": "what was added, counted by kind",
-    "advice": "what a practitioner would say of the place in the circuit",
+    "advice": "what a practitioner would say of the duty and of the place in the circuit",
     "advisory": "it only cautions: judged and told, it counts for nothing in misses, not shown and order",
     "after": "what holds from this revision on, as typed; null for what was withdrawn",
     "alive": "the service answers",

@@ -39,7 +39,7 @@ class Duty:
     """What is required. ``original`` is the row of the original element, None where none is named.
 
     ``unused`` names the stated fields that no rule read; ``derivations`` tell what each rule made of the duty;
-    ``advice`` is what a practitioner would say of the place in the circuit.
+    ``advice`` is what a practitioner would say of the duty and of the place in the circuit.
     """
 
     requirements: tuple[Requirement, ...]
@@ -49,7 +49,7 @@ class Duty:
     notes: tuple[str | Note, ...]
     circumstances: Circumstances
     derivations: tuple[Derivation, ...]
-    advice: tuple[str, ...]
+    advice: tuple[str | Note, ...]
 
 
 def resolve(
@@ -89,12 +89,11 @@ def resolve(
     requirements += derived
     if not requirements and not may_be_empty:
         raise QuestionError("Nothing is required.", field="duty.require", remedy=_what_would_ask(derivations))
-    notes += _winter(derivations, snapshot, row)
+    advice: list[str | Note] = [*_winter(derivations, snapshot, row)]
     place = conditions.circumstances.location
-    advice: tuple[str, ...] = ()
     if place is not None:
         conditions.use("location")
-        advice = ADVICE[place]
+        advice += ADVICE[place]
     conditions.use(*_read_beside_the_rules(question.duty))
     return Duty(
         _named(requirements),
@@ -104,7 +103,7 @@ def resolve(
         tuple(dict.fromkeys(notes)),
         conditions.circumstances,
         tuple(derivations),
-        advice,
+        tuple(advice),
     )
 
 

@@ -220,7 +220,7 @@ def _assert_same(si: Any, us: Any, path: str = "") -> int:
     return 0
 
 
-PROSE = {"words", "notes", "explanation", "cautions"}
+PROSE = {"words", "notes", "explanation", "cautions", "advice"}
 MEASURED = ("value", "low", "high")
 
 

@@ -157,7 +157,7 @@ def test_a_cold_start_that_cannot_be_told_takes_nothing_away_and_is_said(demo: S
         known, unknown = _derived(demo, rule, **measured, **place, cold_start_temperature="-10 degC")
         assert (replace(known, id=warm.id), unknown.open) == (warm, True)
     duty = _duty(demo, require=[BETA], **measured, cold_start_temperature="-10 degC")
-    assert "NOT LOOKED AT" in str(duty.notes)
+    assert "NOT LOOKED AT" in str(duty.advice[0])
 
 
 def test_a_figure_that_no_rule_reads_is_told_with_the_fields_that_none_reads(demo: Snapshot) -> None:

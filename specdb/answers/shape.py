@@ -31,7 +31,7 @@ class WithTable(Answer):
     def plain_table(self, units: UnitSystem = "si") -> Table:
         """The rows, one to a line, with the names of columns that carry their units. ``units`` are those the answer was
         made in."""
-        raise NotImplementedError
+        raise NotImplementedError  # each answer with rows has its own
 
     def table(self, units: UnitSystem = "si") -> Table:
         """The same with what the answer was made from and how, in the last columns."""

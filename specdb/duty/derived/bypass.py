@@ -9,7 +9,7 @@ import numpy as np
 from specdb.duty.circumstances import Circumstances
 from specdb.duty.derived.outcome import Applied, Lacks, Outcome, lacking
 from specdb.duty.requirement import Note, Requirement
-from specdb.trade.circuit import SUCTION_DROP_AT_MOST_KPA, bypass_full_flow_drop_kpa
+from specdb.trade.circuit import bypass_full_flow_drop_kpa, greatest_element_drop_kpa
 
 IN_ELEMENT = ("element", "both")
 SOMEWHERE = ("element", "head", "both")
@@ -112,28 +112,25 @@ def _collapse_with_bypass(at: Circumstances, factor: float) -> Outcome:
     return Applied((required,), Note(text, amounts), ("bypass", _CRACKING))
 
 
+_PRESSED_BY = {
+    "relief_pressure": "the relief setting",
+    "working_pressure": "the system's pressure",
+    "maximum_pressure_drop": "the stated maximum",
+}
+
+
 def _greatest_drop(at: Circumstances) -> tuple[float | None, str, tuple[str, ...]]:
     """Greatest drop that an element without a bypass can see, how that was come by, and from which fields."""
+    stated = (at.relief_pressure_kpa, at.working_pressure_kpa, at.maximum_drop_kpa)
+    known = {field: kpa for field, kpa in zip(_PRESSED_BY, stated, strict=True) if kpa is not None}
+    line = [kpa for field, kpa in known.items() if field != "maximum_pressure_drop"]
+    limit = greatest_element_drop_kpa(at.location, stated_kpa=at.maximum_drop_kpa, relief_kpa=max(line, default=None))
     if at.location == "suction":
-        return SUCTION_DROP_AT_MOST_KPA, "Without a bypass a suction element sees the air's pressure at most, {}.", ()
-    if at.location == "pressure":
-        return _on_a_pressure_line(at)
-    text = "Without a bypass the element sees up to {} as stated."
-    return at.maximum_drop_kpa, text, ("maximum_pressure_drop",)
-
-
-def _on_a_pressure_line(at: Circumstances) -> tuple[float | None, str, tuple[str, ...]]:
-    """The largest of what is stated: what the valve lets through, what the line works at, what was measured."""
-    stated = {
-        "relief_pressure": (at.relief_pressure_kpa, "the relief setting"),
-        "working_pressure": (at.working_pressure_kpa, "the system's pressure"),
-        "maximum_pressure_drop": (at.maximum_drop_kpa, "the stated maximum"),
-    }
-    known = {field: (pressure, name) for field, (pressure, name) in stated.items() if pressure is not None}
-    if not known.keys() - {"maximum_pressure_drop"}:
-        return None, "", ()  # a line whose pressure nobody states can press harder
-    limit, name = max(known.values(), key=lambda each: each[0])
-    return limit, f"Without a bypass the element sees up to {name}, {{}}.", tuple(known)
+        return limit, "Without a bypass a suction element sees the air's pressure at most, {}.", ()
+    if at.location == "pressure" and limit is not None:
+        name = next(_PRESSED_BY[field] for field, kpa in known.items() if kpa == limit)
+        return limit, f"Without a bypass the element sees up to {name}, {{}}.", tuple(known)
+    return limit, "Without a bypass the element sees up to {} as stated.", ("maximum_pressure_drop",)
 
 
 def _unknown(at: Circumstances) -> Outcome:

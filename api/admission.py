@@ -29,6 +29,9 @@ ADDRESS_BYTES = 32 << 10
 """Longest address with its query; sixteen requirements with every condition take about a quarter of it."""
 
 IMPORTS = "/v1/imports"
+LOADING = "/load"
+"""The page that takes a catalogue in."""
+
 CSV_ADDRESS = "specdb.csv_address"
 """Key of the scope: the address ended in ``.csv``, which was taken off it."""
 
@@ -55,10 +58,10 @@ class Limits:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        most = UPLOAD_BYTES if scope["path"] == IMPORTS else BODY_BYTES
+        most = UPLOAD_BYTES if scope["path"] in (IMPORTS, LOADING) else BODY_BYTES
         refusal = _unread(scope, most)
         if refusal is not None:
-            await problems.answer(refusal)(scope, receive, send)
+            await problems.answer(refusal, scope)(scope, receive, send)
             return
         weighed = 0
 

@@ -8,11 +8,14 @@ from contextlib import asynccontextmanager
 from importlib.metadata import version
 
 from fastapi import Depends, FastAPI
+from starlette.staticfiles import StaticFiles
 
 from api import description, problems
 from api.admission import Addresses, Limits, plain_query
 from api.crossorigin import CrossOrigin
 from api.operations import operations_of
+from api.pages import ask, element, find, load, replace, side_by_side
+from api.pages.site import STATIC
 from api.routes import (
     asking,
     calculations,
@@ -69,5 +72,8 @@ def create_app(url: str | None = None, *, allow_writes: bool | None = None) -> F
     decisions = (equivalents, comparisons, asking, pictures)
     for routes in (health, vocabulary, elements, search, revisions, imports, *decisions, calculations):
         app.include_router(routes.router)
+    for pages in (find, element, replace, side_by_side, ask, load):
+        app.include_router(pages.router)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
     description.install(app)
     return app

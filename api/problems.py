@@ -22,6 +22,7 @@ from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.operations import operation_id_of, operations_of
+from api.pages.failing import is_page_wanted, problem_page
 from api.tracing import REQUEST_ID
 from specdb.duty.left import faults_in_the_rest
 from specdb.errors import (
@@ -117,7 +118,10 @@ def documented(*statuses: int) -> dict[int | str, dict[str, Any]]:
     return {s: {"description": titles[s], "content": {MEDIA_TYPE: {"schema": schema}}} for s in statuses}
 
 
-def answer(problem: Problem, headers: dict[str, str] | None = None) -> ProblemResponse:
+def answer(problem: Problem, scope: Scope, headers: dict[str, str] | None = None) -> Response:
+    """The problem as who asked reads it: a page for a browser at the address of one, else the document."""
+    if is_page_wanted(scope):
+        return problem_page(problem, scope, headers or {})
     return ProblemResponse(problem.model_dump(exclude_none=True), problem.status, headers=headers)
 
 
@@ -171,24 +175,24 @@ def install(app: FastAPI) -> None:
     """Answer every error of ``app`` with a problem document."""
 
     @app.exception_handler(SpecdbError)
-    async def ours(_request: Request, error: SpecdbError) -> Response:
+    async def ours(request: Request, error: SpecdbError) -> Response:
         if status_of(type(error)) < 500:
-            return answer(of_error(error))
+            return answer(of_error(error), request.scope)
         _log.error("%s: %s", error.code, error, exc_info=error)
-        return answer(_hidden(error))
+        return answer(_hidden(error), request.scope)
 
     @app.exception_handler(OperationalError)
-    async def unreachable(_request: Request, error: OperationalError) -> Response:
+    async def unreachable(request: Request, error: OperationalError) -> Response:
         """The database went away, or was locked for too long, after a session had begun."""
         _log.error("the store cannot be reached", exc_info=error)
-        return answer(_hidden(StoreUnreachableError(str(error.orig))))
+        return answer(_hidden(StoreUnreachableError(str(error.orig))), request.scope)
 
     @app.exception_handler(RequestValidationError)
     async def invalid(request: Request, error: RequestValidationError) -> Response:
         # The library's own errors carry the input itself, which may hold what JSON cannot: take the message only.
         unreadable = next((e for e in error.errors() if e["type"] == "json_invalid"), None)
         if unreadable is not None:
-            return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"))
+            return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"), request.scope)
         faults = [_invalid(request, e) for e in error.errors()[:MOST_FAULTS]]
         in_body = [e["loc"][1:] for e in error.errors() if e["loc"][:1] == ("body",)]
         rest = faults_in_the_rest(error.body, in_body) if in_body else []
@@ -197,7 +201,7 @@ def install(app: FastAPI) -> None:
         more = f"; and {count - 5} more" if count > 5 else ""
         problem = of_status(422, "; ".join(f"{f.pointer or 'body'}: {f.detail}" for f in faults[:5]) + more)
         problem.errors = faults
-        return answer(problem)
+        return answer(problem, request.scope)
 
     @app.exception_handler(HTTPException)
     async def http(request: Request, error: HTTPException) -> Response:
@@ -212,7 +216,7 @@ def install(app: FastAPI) -> None:
         elif error.status_code == 405:
             headers["Allow"] = ", ".join(sorted(operations_of(app).methods_at(request.scope["path"])))
             detail = f"It takes {headers['Allow']}."
-        return answer(of_status(error.status_code, detail), headers)
+        return answer(of_status(error.status_code, detail), request.scope, headers)
 
 
 class Failures:
@@ -242,7 +246,7 @@ class Failures:
             _log.error("unforeseen failure", exc_info=error)
             if begun:
                 raise  # half an answer must not look whole: the server breaks the connection off
-            await answer(of_status(500, _LOGGED))(scope, receive, send)
+            await answer(of_status(500, _LOGGED), scope)(scope, receive, send)
 
 
 def _invalid(request: Request, error: dict[str, Any]) -> Fault:

@@ -1,8 +1,8 @@
 """In which form an answer is given, and whether the caller has it already.
 
 JSON or CSV: by the end of the address (``.csv``), by ``format``, else by ``Accept`` (RFC 9110, section
-12.5.1); a picture is SVG alone. A GET or HEAD answer has an ``ETag`` over the state of the catalogue, the
-method, the question and the form; a caller that names it in ``If-None-Match`` is answered 304.
+12.5.1); a picture is SVG alone, a page HTML, and a sheet PDF. A GET or HEAD answer has an ``ETag`` over the state of
+the catalogue, the method, the question and the form; a caller that names it in ``If-None-Match`` is answered 304.
 """
 
 from __future__ import annotations
@@ -19,12 +19,19 @@ from fastapi import Depends, HTTPException, Request, Response
 from pydantic import BaseModel, ConfigDict
 
 from api.admission import CSV_ADDRESS
+from api.pages.site import PAGE_HEADERS, look
 from api.store import State
 from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
 from specdb.duty.question import AsOfText
 from specdb.units import UnitSystem
 
-MEDIA_TYPES = {"json": "application/json", "csv": "text/csv", "svg": "image/svg+xml"}
+MEDIA_TYPES = {
+    "json": "application/json",
+    "csv": "text/csv",
+    "svg": "image/svg+xml",
+    "html": "text/html",
+    "pdf": "application/pdf",
+}
 CSV_CONTENT_TYPE = "text/csv; charset=utf-8; header=present"
 NO_CATALOGUE = State(0, "")
 VARY = {"Vary": "Accept"}
@@ -35,6 +42,7 @@ PICTURE_HEADERS = {
 }
 _PROGRAM = version("specdb")
 _DRAWN_WITH = version("matplotlib")
+_WRITTEN_WITH = version("fpdf2")
 _QUALITY = re.compile(r"0(\.[0-9]{0,3})?|1(\.0{0,3})?")
 
 
@@ -107,13 +115,14 @@ class Reply:
             raise HTTPException(406, f"This address answers {' and '.join(offered)}.", VARY)
         return forms[offered.index(media)]
 
-    def at(self, state: State = NO_CATALOGUE) -> State:
-        """The state that is answered from, by default none, for an answer that no catalogue has part in.
+    def at(self, state: State = NO_CATALOGUE, beside: str = "") -> State:
+        """The state that is answered from, by default none, for an answer that no catalogue has part in. ``beside`` is
+        what else the answer depends on, such as the date.
 
         A GET or HEAD gets its ETag here. Raises NotModified where the caller has the answer already.
         """
         if self._request.method == "GET":
-            tag = self._tag(state.mark)
+            tag = self._tag(state.mark, beside)
             self._headers |= {"ETag": tag, "Cache-Control": "no-cache"}
             stated = ",".join(self._request.headers.getlist("if-none-match")).split(",")
             known = {each.strip().removeprefix("W/") for each in stated}
@@ -123,10 +132,12 @@ class Reply:
             self._any_known = "*" in known
         return state
 
-    def _tag(self, mark: str) -> str:
+    def _tag(self, mark: str, beside: str) -> str:
         question = sorted(self._request.query_params.multi_items())
-        program = (_PROGRAM, _DRAWN_WITH) if self.form == "svg" else _PROGRAM
-        parts = (mark, METHOD_VERSION, program, self._request.scope["path"], question, self.form)
+        made_by = {"svg": (_PROGRAM, _DRAWN_WITH), "html": (_PROGRAM, look()), "pdf": (_PROGRAM, _WRITTEN_WITH)}
+        program = made_by.get(self.form, _PROGRAM)
+        parts = [mark, METHOD_VERSION, program, self._request.scope["path"], question, self.form]
+        parts += [beside] if beside else []
         return f'"{hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]}"'
 
     def give(self, answer: Answer, units: UnitSystem = "si", *, links: Mapping[str, str] | None = None) -> Response:
@@ -148,6 +159,19 @@ class Reply:
         named = {"Content-Disposition": f'inline; filename="{name}.svg"'}
         return Response(svg.encode(), headers=self._headers | PICTURE_HEADERS | named, media_type=MEDIA_TYPES["svg"])
 
+    def give_page(self, html: str) -> Response:
+        """A page, which runs and fetches nothing but what this service gives it."""
+        if self._any_known:
+            raise NotModified(self._headers)
+        return Response(html.encode(), headers=self._headers | PAGE_HEADERS, media_type=MEDIA_TYPES["html"])
+
+    def give_pdf(self, pdf: bytes, name: str) -> Response:
+        """A sheet, written once, which whoever keeps it finds under this name."""
+        if self._any_known:
+            raise NotModified(self._headers)
+        named = {"Content-Disposition": f'inline; filename="{name}.pdf"', "X-Content-Type-Options": "nosniff"}
+        return Response(pdf, headers=self._headers | named, media_type=MEDIA_TYPES["pdf"])
+
     def page(self, **changed: str | int | None) -> str:
         """This address with other query fields; None leaves one out."""
         asked: dict[str, Any] = {**self._request.query_params, **changed}
@@ -168,5 +192,9 @@ ReplyNeeded = Annotated[Reply, Depends(_reply("json", "csv"))]
 """For answers that have rows."""
 
 JsonReplyNeeded = Annotated[Reply, Depends(_reply("json"))]
+
+PageReplyNeeded = Annotated[Reply, Depends(_reply("html"))]
+
+PdfReplyNeeded = Annotated[Reply, Depends(_reply("pdf"))]
 
 PictureReplyNeeded = Annotated[Reply, Depends(_reply("svg"))]

@@ -21,11 +21,15 @@ from rapidfuzz import fuzz, process
 from specdb.duty.conditions import Faults
 from specdb.duty.left import faults_in_the_rest
 from specdb.duty.question import (
+    MOST_COMPARED,
     MOST_REQUIREMENTS,
     AssumptionsAsked,
+    ComparisonAsked,
     DeriveAsked,
+    ElementAsked,
     Question,
     models_in,
+    read_comparison,
     read_question,
 )
 from specdb.duty.rules import RULES
@@ -59,6 +63,18 @@ class DottedField:
 def dotted_names() -> Mapping[str, DottedField]:
     """Every name that a question has, in the order of the models."""
     return MappingProxyType({field.name: field for field in _fields(Question, "", ())})
+
+
+@cache
+def compared_names() -> Mapping[str, DottedField]:
+    """Every name of the elements of a comparison, which are numbered from 1."""
+    return MappingProxyType(
+        {
+            field.name: field
+            for number in range(1, MOST_COMPARED + 1)
+            for field in _fields(ElementAsked, f"elements.{number}.", ("elements", number - 1))
+        }
+    )
 
 
 def _fields(
@@ -150,6 +166,36 @@ def question_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> Questi
         return question
 
 
+def comparison_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> ComparisonAsked:
+    """The comparison that these names and texts ask: those of a question, and ``elements.1.number`` with its ``maker``,
+    or ``elements.1.element_id``. Elements may leave numbers out, and are shown in the order of theirs.
+
+    Raises InputError as :func:`question_of`; what a comparison does not take, such as ``limit``, is unknown.
+    """
+    named = {name: text for name, text in dotted.items() if name in compared_names() and text.strip()}
+    left = {name: text for name, text in dotted.items() if name not in compared_names()}
+    with faults_as_typed(dotted):
+        faults = Faults()
+        known = {name: field for name, field in dotted_names().items() if field.path[0] in ComparisonAsked.model_fields}
+        offered = [*compared_names(), *beside]
+        _refuse_unknown([name for name in left if name not in known], offered, faults)
+        asked = _plain({name: text for name, text in left.items() if name in known and text.strip()}, faults)
+        elements: dict[int, dict[str, str]] = {number: {} for number in _compared_numbers(dotted)}
+        for name, text in named.items():
+            place = compared_names()[name].path
+            elements[int(place[1]) + 1][str(place[-1])] = text
+        asked["elements"] = list(elements.values())
+        unread = bool(faults.found)
+        try:
+            comparison = read_comparison(asked)
+        except InputError as error:
+            faults.found += _each(error)
+        else:
+            faults.found += faults_in_the_rest(asked, ()) if unread else []
+        faults.raise_any()
+        return comparison
+
+
 @contextmanager
 def faults_as_typed(dotted: Mapping[str, str]) -> Iterator[None]:
     """Faults that are found within name their fields as ``dotted`` does: ``duty.require.0.size`` becomes
@@ -159,7 +205,7 @@ def faults_as_typed(dotted: Mapping[str, str]) -> Iterator[None]:
     except (InputError, NotOnFileError) as error:
         for fault in _each(error):
             if fault.field is not None and not fault.whole:
-                fault.field, fault.whole = _typed(fault.field, _numbers(dotted)), True
+                fault.field, fault.whole = _typed(fault.field, _numbers(dotted), _compared_numbers(dotted)), True
         if error.faults:
             error.message = "; ".join(map(str, error.faults))
         raise
@@ -175,9 +221,19 @@ def _numbers(dotted: Mapping[str, str]) -> list[int]:
     return sorted({int(field.path[2]) + 1 for field in known if field and field.path[1:2] == ("require",)})
 
 
-def _typed(field: str, numbers: Sequence[int]) -> str:
-    """The dotted name of a place in a question."""
+def _compared_numbers(dotted: Mapping[str, str]) -> list[int]:
+    """Numbers of the elements of a comparison of which anything is stated, in order."""
+    known = (compared_names().get(name) for name, text in dotted.items() if text.strip())
+    return sorted({int(field.path[1]) + 1 for field in known if field})
+
+
+def _typed(field: str, numbers: Sequence[int], compared: Sequence[int]) -> str:
+    """The dotted name of a place in a question or a comparison."""
     parts = field.removeprefix("duty.").split(".")
+    if parts[0] == "elements" and len(parts) > 1 and parts[1].isdecimal():
+        parts[1] = str(compared[int(parts[1])])
+    if parts == ["elements"]:
+        return "elements.1.number"
     if parts[0] == "require" and len(parts) > 1 and parts[1].isdecimal():
         parts[1] = str(numbers[int(parts[1])])
     if parts == ["require"]:
@@ -329,7 +385,7 @@ def _groups() -> list[str]:
 # --- and back --------------------------------------------------------------------------------------
 
 
-def dotted_of(question: Question) -> dict[str, str]:
+def dotted_of(question: Question | ComparisonAsked) -> dict[str, str]:
     """The names and texts that ask ``question``; what has its default is left out."""
     stated = question.model_dump(by_alias=True, exclude_defaults=True)
     found = {}
@@ -339,7 +395,7 @@ def dotted_of(question: Question) -> dict[str, str]:
     if question.duty.derive == DeriveAsked.model_validate(dict.fromkeys(RULES, False)):
         found[DERIVE] = "none"
         stated["duty"].pop(DERIVE)
-    for name, field in dotted_names().items():
+    for name, field in (*dotted_names().items(), *compared_names().items()):
         value = _at(stated, field.path)
         if value is not None and name not in _SAID_AT_ONCE:
             found[name] = _text(value)

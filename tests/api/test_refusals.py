@@ -439,7 +439,7 @@ def test_an_element_id_that_is_none(client: TestClient, element_id: str) -> None
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/nothing", "/v1", "/v1/elements/", "/v1/equivalents/", "/docs", "/v2/equivalents"]
+    "path", ["/nothing", "/v1", "/v1/elements/", "/v1/equivalents/", "/docs", "/v2/equivalents"]
 )
 def test_there_is_nothing_at_other_addresses(client: TestClient, path: str) -> None:
     refusal(client.get(path), 404, "no-such-address")

@@ -1,0 +1,87 @@
+"""What all pages have in common: templates, the files they are shown with, and the headers they are sent with."""
+
+from __future__ import annotations
+
+import hashlib
+import unicodedata
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from api.pages.addresses import Asked
+
+_FOLDER = Path(__file__).parent
+STATIC = _FOLDER / "static"
+TEMPLATES = _FOLDER / "templates"
+
+PAGE_HEADERS = {
+    # No script and no style but our own files: a text from a catalogue can be shown and do nothing.
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+}
+
+_INVISIBLE = ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn")
+"""Categories of characters that are not seen and may turn the order of those that are."""
+
+
+def seen(text: object) -> Markup:
+    """A text from outside, set apart from what stands around it, whichever way it is written; what cannot be seen of it
+    is shown by its number."""
+    parts = [
+        Markup('<span class="unseen">U+{:04X}</span>').format(ord(c)) if _is_unseen(c) else escape(c) for c in str(text)
+    ]
+    return Markup("<bdi>") + Markup("").join(parts) + Markup("</bdi>")
+
+
+def plain(text: object) -> str:
+    """As ``seen``, for where no markup can stand: a title, an attribute, a cell of a PDF."""
+    return "".join(f"[U+{ord(c):04X}]" if _is_unseen(c) else c for c in str(text))
+
+
+def _is_unseen(character: str) -> bool:
+    return character not in "\n\t" and unicodedata.category(character) in _INVISIBLE
+
+
+@cache
+def _digest(name: str) -> str:
+    return hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+
+
+def static(name: str) -> str:
+    """The address of a file that pages are shown with; it changes with what is in it, so that browsers may keep it."""
+    return f"/static/{name}?v={_digest(name)}"
+
+
+@cache
+def look() -> str:
+    """A mark that changes whenever any template or file does."""
+    files = sorted(path for folder in (STATIC, TEMPLATES) for path in folder.iterdir())
+    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()[:16]
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    made.filters |= {"seen": seen, "plain": plain}
+    made.globals |= {"static": static}
+    return made
+
+
+def render(template: str, asked: Asked, context: Mapping[str, Any] | None = None) -> str:
+    """A page as HTML. Templates get ``asked`` and what ``context`` names; a name that is missing raises."""
+    return _environment().get_template(template).render(asked=asked, **(context or {}))

@@ -56,6 +56,7 @@ LINKS = {
     "get_test_requests": {
         "element": ("get_element", {"element_id": "$response.body#/requests/0/candidates/0/element_id"})
     },
+    "get_comparison": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element/element_id"})},
     "compare_elements": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element/element_id"})},
     "list_revisions": {"elements": ("list_elements", {"as_of": "$response.body#/revisions/0/revision"})},
 }

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, Protocol, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import Request, Response
@@ -14,13 +14,15 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from api.representation import Reply
 from api.store import Catalogue
 from specdb.answers.shape import Tabular
-from specdb.duty.dotted import dotted_names, dotted_of, faults_as_typed, question_of
-from specdb.duty.question import Question
+from specdb.duty.dotted import DottedField, dotted_of, faults_as_typed
+from specdb.duty.question import ComparisonAsked, Question
 from specdb.ranking import Ranking, rank
 from specdb.units import UnitSystem
 
 LINKED_BYTES = 4096
 """Longest address of a question that is given with its answer: headers have limits of their own."""
+
+Asked = TypeVar("Asked", bound=Question | ComparisonAsked)
 
 
 class InUnits(BaseModel):
@@ -37,18 +39,18 @@ class Shown(InUnits):
     format: Literal["json", "csv"] | None = None
 
 
-def address_of(path: str, question: Question, shown: Shown) -> dict[str, str]:
+def address_of(path: str, question: Question | ComparisonAsked, shown: Shown) -> dict[str, str]:
     """Where ``path`` answers the same to GET, as a canonical link, unless that is too long."""
     names = dotted_of(question) | shown.model_dump(exclude_defaults=True)
     address = f"{path}?{urlencode(names)}"
     return {"canonical": address} if len(address) <= LINKED_BYTES else {}
 
 
-def dotted_parameters(how_to_answer: type[InUnits] = Shown) -> list[dict[str, Any]]:
-    """The names of a question as query parameters, then those that say how to answer."""
+def dotted_parameters(names: Mapping[str, DottedField], how_to_answer: type[InUnits] = Shown) -> list[dict[str, Any]]:
+    """The names of a question or a comparison as query parameters, then those that say how to answer."""
     question = [
         {"name": name, "in": "query", "required": False, "schema": field.schema, "description": field.description}
-        for name, field in dotted_names().items()
+        for name, field in names.items()
     ]
     how = [
         {"name": name, "in": "query", "required": False, "schema": {"type": "string", "enum": words}}
@@ -60,9 +62,12 @@ def dotted_parameters(how_to_answer: type[InUnits] = Shown) -> list[dict[str, An
 
 @contextmanager
 def asked_by_name(
-    request: Request, how_to_answer: type[InUnits] = Shown
-) -> Iterator[tuple[Question, InUnits]]:
-    """The question that the address of ``request`` asks; faults that are found within name fields as typed there."""
+    request: Request,
+    read: Callable[[Mapping[str, str], Sequence[str]], Asked],
+    how_to_answer: type[InUnits] = Shown,
+) -> Iterator[tuple[Asked, InUnits]]:
+    """What the address of ``request`` asks, as :mod:`specdb.duty.dotted` reads it; faults that are found within name
+    fields as typed there."""
     beside = tuple(how_to_answer.model_fields)
     # Read by hand: a model of every dotted name would be validated whole on each request.
     try:
@@ -71,7 +76,7 @@ def asked_by_name(
         raise RequestValidationError([{**e, "loc": ("query", *e["loc"])} for e in error.errors()]) from None
     dotted = {name: text for name, text in request.query_params.items() if name not in beside}
     with faults_as_typed(dotted):
-        yield question_of(dotted, beside), shown
+        yield read(dotted, beside), shown
 
 
 class OfRanking(Protocol):

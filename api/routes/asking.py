@@ -12,6 +12,7 @@ from api.question import Shown, address_of, answered, asked_by_name, dotted_para
 from api.representation import ReplyNeeded
 from api.store import CatalogueNeeded
 from specdb import answers
+from specdb.duty.dotted import dotted_names, question_of
 from specdb.duty.question import Question
 
 router = APIRouter(prefix="/v1", tags=["decisions"], route_class=StrictRoute)
@@ -41,9 +42,9 @@ def find_test_requests(
     summary="Say what to ask makers for (dotted names)",
     response_model=answers.RequestsAnswer,
     responses=documented(304, 400, 404, 406, 414, 422, 503),
-    openapi_extra={"parameters": dotted_parameters()},
+    openapi_extra={"parameters": dotted_parameters(dotted_names())},
 )
 def get_test_requests(catalogue: CatalogueNeeded, request: Request, reply: ReplyNeeded) -> Response:
     """The same question as dotted names, such as `require.1.at_least=200`; an empty text states nothing."""
-    with asked_by_name(request) as (question, shown):
+    with asked_by_name(request, question_of) as (question, shown):
         return answered(answers.requests_answer, catalogue, question, shown.units, reply)

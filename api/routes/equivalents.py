@@ -13,6 +13,7 @@ from api.question import Shown, address_of, answered, asked_by_name, dotted_para
 from api.representation import ReplyNeeded
 from api.store import CatalogueNeeded
 from specdb import answers
+from specdb.duty.dotted import dotted_names, question_of
 from specdb.duty.question import Question
 
 router = APIRouter(prefix="/v1", tags=["decisions"], route_class=StrictRoute)
@@ -43,10 +44,10 @@ def find_equivalents(
     summary="Rank candidates for a duty (dotted names)",
     response_model=answers.EquivalentsAnswer,
     responses=documented(304, 400, 404, 406, 414, 422, 503),
-    openapi_extra={"parameters": dotted_parameters()},
+    openapi_extra={"parameters": dotted_parameters(dotted_names())},
 )
 def get_equivalents(catalogue: CatalogueNeeded, request: Request, reply: ReplyNeeded) -> Response:
     """The same question as dotted names, such as `require.1.at_least=200`; an empty text states nothing."""
-    with asked_by_name(request) as (question, shown):
+    with asked_by_name(request, question_of) as (question, shown):
         made = partial(answers.equivalents, include_windows=question.include_windows)
         return answered(made, catalogue, question, shown.units, reply)

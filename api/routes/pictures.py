@@ -11,6 +11,7 @@ from api.problems import documented
 from api.question import InUnits, asked_by_name, dotted_parameters
 from api.representation import MEDIA_TYPES, PictureReplyNeeded
 from api.store import CatalogueNeeded
+from specdb.duty.dotted import dotted_names, question_of
 from specdb.duty.question import ElementId
 from specdb.pictures import PictureKey, draw
 
@@ -35,7 +36,7 @@ class SvgResponse(Response):
     summary="A picture of one element against a question",
     response_class=SvgResponse,
     responses=documented(304, 400, 404, 406, 414, 422, 503),
-    openapi_extra={"parameters": dotted_parameters(InUnits)},
+    openapi_extra={"parameters": dotted_parameters(dotted_names(), InUnits)},
 )
 def get_picture(
     catalogue: CatalogueNeeded,
@@ -49,7 +50,7 @@ def get_picture(
     `pressure_drop` needs the flow and the fluid's viscosity over temperature, `criteria` something that is required.
     What the question says of how much to list has no part in a picture.
     """
-    with asked_by_name(request, InUnits) as (question, shown):
+    with asked_by_name(request, question_of, InUnits) as (question, shown):
         state = reply.at(catalogue.state(question.as_of))
         drawn = draw(picture, element_id, question, catalogue.snapshot(state.revision), shown.units)
         return reply.give_picture(drawn, f"{picture}-{element_id}")

@@ -8,12 +8,12 @@ text, as of an empty cell, states nothing, and requirements may leave numbers ou
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 from rapidfuzz import fuzz, process
@@ -42,8 +42,11 @@ UNKNOWN_AT_MOST = 20
 """Unknown names that are answered one by one; the rest are counted."""
 
 _LIKENESS = 80
+Asked = TypeVar("Asked", bound=Question | ComparisonAsked)
 _ANSWERS = {"true": True, "yes": True, "false": False, "no": False}
-_REQUIREMENT = re.compile(r"require\.([0-9]+)(?:\.(.*))?", re.DOTALL)
+_NUMBERED = re.compile(r"(require|elements)\.([0-9]+)(?:\.(.*))?", re.DOTALL)
+_ONE_OF_SEVERAL = {"require": ("requirement", MOST_REQUIREMENTS), "elements": ("element", MOST_COMPARED)}
+"""What stands in numbered groups: the word for one, and how many there may be."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,13 @@ def compared_names() -> Mapping[str, DottedField]:
             for field in _fields(ElementAsked, f"elements.{number}.", ("elements", number - 1))
         }
     )
+
+
+@cache
+def comparison_names() -> Mapping[str, DottedField]:
+    """Every name that a comparison has: those of its elements, and those of a question that it takes too."""
+    asked = {name: field for name, field in dotted_names().items() if field.path[0] in ComparisonAsked.model_fields}
+    return MappingProxyType({**compared_names(), **asked})
 
 
 def _fields(
@@ -152,17 +162,10 @@ def question_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> Questi
     """
     with faults_as_typed(dotted):
         faults = Faults()
-        stated = {name: text for name, text in dotted.items() if text.strip()}
-        _refuse_unknown([name for name in dotted if name not in dotted_names()], beside, faults)
-        asked = _plain({name: text for name, text in stated.items() if name in dotted_names()}, faults)
-        unread = bool(faults.found)
-        try:
-            question = read_question(asked)
-        except InputError as error:
-            faults.found += _each(error)
-        else:
-            faults.found += faults_in_the_rest(asked, ()) if unread else []
+        asked = _plain(_known(dotted, dotted_names(), beside, faults), faults)
+        question = _read(read_question, asked, faults)
         faults.raise_any()
+        assert question is not None
         return question
 
 
@@ -170,30 +173,42 @@ def comparison_of(dotted: Mapping[str, str], beside: Sequence[str] = ()) -> Comp
     """The comparison that these names and texts ask: those of a question, and ``elements.1.number`` with its ``maker``,
     or ``elements.1.element_id``. Elements may leave numbers out, and are shown in the order of theirs.
 
-    Raises InputError as :func:`question_of`; what a comparison does not take, such as ``limit``, is unknown.
+    Raises InputError as :func:`question_of`; a name of a question that a comparison does not take, such as ``limit``,
+    is such a fault.
     """
-    named = {name: text for name, text in dotted.items() if name in compared_names() and text.strip()}
-    left = {name: text for name, text in dotted.items() if name not in compared_names()}
     with faults_as_typed(dotted):
         faults = Faults()
-        known = {name: field for name, field in dotted_names().items() if field.path[0] in ComparisonAsked.model_fields}
-        offered = [*compared_names(), *beside]
-        _refuse_unknown([name for name in left if name not in known], offered, faults)
-        asked = _plain({name: text for name, text in left.items() if name in known and text.strip()}, faults)
-        elements: dict[int, dict[str, str]] = {number: {} for number in _compared_numbers(dotted)}
-        for name, text in named.items():
-            place = compared_names()[name].path
-            elements[int(place[1]) + 1][str(place[-1])] = text
-        asked["elements"] = list(elements.values())
-        unread = bool(faults.found)
-        try:
-            comparison = read_comparison(asked)
-        except InputError as error:
-            faults.found += _each(error)
+        asked = _plain(_known(dotted, comparison_names(), beside, faults), faults)
+        comparison: ComparisonAsked | None = None
+        if "elements" in asked:
+            comparison = _read(read_comparison, asked, faults)
         else:
-            faults.found += faults_in_the_rest(asked, ()) if unread else []
+            remedy = "Name at least one, by its number or its element_id, such as elements.1.number=Dulse 24."
+            faults.found.append(_fault(QuestionError("No element is named.", remedy=remedy), "elements.1.number"))
+            _read(read_question, asked, faults)
         faults.raise_any()
+        assert comparison is not None
         return comparison
+
+
+def _known(
+    dotted: Mapping[str, str], known: Mapping[str, DottedField], beside: Sequence[str], faults: Faults
+) -> dict[str, str]:
+    """What is stated by names that are known; those that are not are faults."""
+    _refuse_unknown([name for name in dotted if name not in known], known, beside, faults)
+    return {name: text for name, text in dotted.items() if name in known and text.strip()}
+
+
+def _read(read: Callable[[object], Asked], asked: dict[str, Any], faults: Faults) -> Asked | None:
+    """What plain data asks; None where that is faulty, which goes to ``faults``."""
+    unread = bool(faults.found)
+    try:
+        found = read(asked)
+    except InputError as error:
+        faults.found += _each(error)
+        return None
+    faults.found += faults_in_the_rest(asked, ()) if unread else []
+    return found
 
 
 @contextmanager
@@ -232,8 +247,8 @@ def _typed(field: str, numbers: Sequence[int], compared: Sequence[int]) -> str:
     parts = field.removeprefix("duty.").split(".")
     if parts[0] == "elements" and len(parts) > 1 and parts[1].isdecimal():
         parts[1] = str(compared[int(parts[1])])
-    if parts == ["elements"]:
-        return "elements.1.number"
+        if len(parts) == 2:  # what is wrong is how it is named
+            parts.append("number")
     if parts[0] == "require" and len(parts) > 1 and parts[1].isdecimal():
         parts[1] = str(numbers[int(parts[1])])
     if parts == ["require"]:
@@ -244,13 +259,14 @@ def _typed(field: str, numbers: Sequence[int], compared: Sequence[int]) -> str:
 
 
 def _plain(stated: Mapping[str, str], faults: Faults) -> dict[str, Any]:
-    """The question as plain data, from known names and texts that are not empty."""
+    """The question or comparison as plain data, from known names and texts that are not empty."""
     asked: dict[str, Any] = {}
     requirements: dict[int, dict[str, Any]] = {number: {} for number in _numbers(stated)}
+    elements: dict[int, dict[str, Any]] = {number: {} for number in _compared_numbers(stated)}
     assumptions: dict[str, Any] = {}
     derive: dict[str, Any] = {}
     for name, text in stated.items():
-        field = dotted_names()[name]
+        field = comparison_names().get(name) or dotted_names()[name]
         with _whole(faults, name):
             if name == ASSUMPTIONS:
                 assumptions = _assumed(text) | assumptions
@@ -265,10 +281,14 @@ def _plain(stated: Mapping[str, str], faults: Faults) -> dict[str, Any]:
                 derive[str(field.path[-1])] = value
             elif field.path[:2] == ("duty", "require"):
                 requirements[int(field.path[2]) + 1][str(field.path[-1])] = value
+            elif field.path[0] == "elements":
+                elements[int(field.path[1]) + 1][str(field.path[-1])] = value
             else:
                 _put(asked, field.path, value)
     if requirements:
         _put(asked, ("duty", "require"), list(requirements.values()))
+    if elements:
+        asked["elements"] = list(elements.values())
     if assumptions:
         _put(asked, ("duty", ASSUMPTIONS), assumptions)
     if derive:
@@ -281,8 +301,13 @@ def _whole(faults: Faults, name: str) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        error.field, error.whole = name, True
-        faults.found.append(error)
+        faults.found.append(_fault(error, name))
+
+
+def _fault(error: InputError, name: str) -> InputError:
+    """The error, said to have happened at a dotted name."""
+    error.field, error.whole = name, True
+    return error
 
 
 def _put(asked: dict[str, Any], path: Sequence[str | int], value: object) -> None:
@@ -333,35 +358,42 @@ def _derived(text: str) -> dict[str, bool]:
 # --- names that are not known ----------------------------------------------------------------------
 
 
-def _refuse_unknown(names: Sequence[str], beside: Sequence[str], faults: Faults) -> None:
+def _refuse_unknown(
+    names: Sequence[str], known: Mapping[str, DottedField], beside: Sequence[str], faults: Faults
+) -> None:
     for name in names[:UNKNOWN_AT_MOST]:
-        message, remedy = _unknown(name, beside)
-        fault = QuestionError(message, field=name, remedy=remedy)
-        fault.whole = True
-        faults.found.append(fault)
+        message, remedy = _unknown(name, known, beside)
+        faults.found.append(_fault(QuestionError(message, remedy=remedy), name))
     if len(names) > UNKNOWN_AT_MOST:
         faults.found.append(QuestionError(f"{len(names) - UNKNOWN_AT_MOST} more names are not known."))
 
 
-def _unknown(name: str, beside: Sequence[str]) -> tuple[str, str]:
+def _unknown(name: str, known: Mapping[str, DottedField], beside: Sequence[str]) -> tuple[str, str]:
     """What is wrong with a name, and what would be right."""
     none_such = "There is no such name."
-    if name.removeprefix("duty.") in dotted_names():
+    if name in dotted_names():
+        return "A comparison does not take this.", "Leave it out: the elements that are named are shown, and no others."
+    if name in compared_names():
+        return "Elements are named in a comparison alone.", "Leave it out, or ask for a comparison."
+    if name.removeprefix("duty.") in known:
         return none_such, f'Leave "duty." out: {name.removeprefix("duty.")}.'
-    numbered = _REQUIREMENT.fullmatch(name)
-    if numbered and not (numbered[1][0] != "0" and len(numbered[1]) < 3 and int(numbered[1]) <= MOST_REQUIREMENTS):
-        return "There is no requirement of this number.", f"They are numbered from 1 to {MOST_REQUIREMENTS}."
-    number = numbered[1] if numbered else "1"
-    fields = _names_with(f"require.{number}.")
-    if numbered and not numbered[2]:
-        return none_such, f"A requirement is stated by its fields: {', '.join(fields)}."
-    ungrouped_first = sorted((known for known in dotted_names() if not _REQUIREMENT.match(known)), key=_depth)
-    near = _nearest(name, [*ungrouped_first, *fields, *beside])
+    groups = [group for group in _ONE_OF_SEVERAL if _names_with(f"{group}.1.", known)]
+    numbered = _NUMBERED.fullmatch(name)
+    if numbered and numbered[1] in groups:
+        one, most = _ONE_OF_SEVERAL[numbered[1]]
+        if numbered[2][0] == "0" or len(numbered[2]) > 2 or int(numbered[2]) > most:
+            return f"There is no {one} of this number.", f"They are numbered from 1 to {most}."
+        if not numbered[3]:
+            fields = _names_with(f"{numbered[1]}.{numbered[2]}.", known)
+            return none_such, f"{one.capitalize()}s are stated by their fields: {', '.join(fields)}."
+    first = {group: numbered[2] if numbered and numbered[1] == group else "1" for group in groups}
+    of_one = [field for group, number in first.items() for field in _names_with(f"{group}.{number}.", known)]
+    ungrouped_first = sorted((each for each in known if not _NUMBERED.match(each)), key=_depth)
+    near = _nearest(name, [*ungrouped_first, *of_one, *beside])
     if near is not None:
         return none_such, f"Is {near} meant?"
-    group = name.partition(".")[0]
-    siblings = fields if numbered else _names_with(f"{group}.")
-    return none_such, f"Known are {', '.join(siblings or _groups())}."
+    siblings = _names_with(f"{numbered[1]}.{numbered[2]}." if numbered else f"{name.partition('.')[0]}.", known)
+    return none_such, f"Known are {', '.join(siblings or _groups(known))}."
 
 
 def _depth(name: str) -> int:
@@ -373,13 +405,13 @@ def _nearest(name: str, known: Sequence[str]) -> str | None:
     return None if found is None else str(found[0])
 
 
-def _names_with(prefix: str) -> list[str]:
-    return [name for name in dotted_names() if name.startswith(prefix)]
+def _names_with(prefix: str, known: Mapping[str, DottedField]) -> list[str]:
+    return [name for name in known if name.startswith(prefix)]
 
 
-def _groups() -> list[str]:
+def _groups(known: Mapping[str, DottedField]) -> list[str]:
     """Every name, of each requirement's and of longer groups only how they begin."""
-    return list(dict.fromkeys(f"{n.partition('.')[0]}.…" if "." in n else n for n in dotted_names()))
+    return list(dict.fromkeys(f"{n.partition('.')[0]}.…" if "." in n else n for n in known))
 
 
 # --- and back --------------------------------------------------------------------------------------

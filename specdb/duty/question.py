@@ -720,6 +720,8 @@ def _fault(
         message = "This is needed and was not stated."
         beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]
         remedy = f"State it, or leave out {' and '.join(beside)}." if beside else None
+    elif kind == "string_pattern_mismatch" and place[-1:] == ("element_id",):
+        remedy = "An element_id is 16 digits from 0 to 9 and a to f."
     field = ".".join(shown(str(part)) for part in place) or None
     message = message if remedy or kind == "missing" else in_plain_words(kind, message)
     message = message[:1].upper() + message[1:]

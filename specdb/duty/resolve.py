@@ -255,7 +255,7 @@ def find_rows(snapshot: Snapshot, asked: Sequence[ElementAsked], faults: Faults)
             row = _row(snapshot, each)
             if row in named:
                 raise QuestionError(
-                    f"This is the same element as elements.{named[row]}.",
+                    f"This is the same element as number {named[row] + 1} of those named.",
                     value=f"{snapshot.elements.maker[row]} {snapshot.elements.number[row]}",
                     remedy="Name each element once.",
                 )

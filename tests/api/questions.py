@@ -1,4 +1,4 @@
-"""Questions to ask in JSON and in dotted names: drawn at random, of parts that can be answered on the demo."""
+"""Questions and comparisons, in JSON and in dotted names: drawn at random, of parts that the demo can answer."""
 
 from __future__ import annotations
 
@@ -93,5 +93,20 @@ QUESTIONS = st.fixed_dictionaries(
         "include_without_evidence": st.booleans(),
         "include_windows": st.booleans(),
         "as_of": st.sampled_from([1, "1", "1998-05-31"]),
+    },
+)
+COMPARED: list[dict[str, str]] = [
+    {"number": "Dulse 23", "maker": "Quollbeck"},
+    {"number": "2024-07"},
+    {"number": "12-2"},
+    {"element_id": "23d2f750f7492a15"},
+    {"number": "nowhere"},
+]
+COMPARISONS = st.fixed_dictionaries(
+    {"elements": st.lists(st.sampled_from(COMPARED), min_size=1, max_size=20), "duty": DUTIES},
+    optional={
+        "original": st.just({"number": "Dulse 24"}),
+        "include_windows": st.booleans(),
+        "as_of": st.sampled_from([1, "1998-05-31"]),
     },
 )

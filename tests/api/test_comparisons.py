@@ -7,12 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from api import create_app
 from specdb.catalog.store import open_store
+from specdb.duty.dotted import comparison_names
 from specdb.exchange import import_folder
 from tests.api.asking import EQUIVALENTS, EXAMPLE, refusal
+from tests.api.questions import COMPARISONS as ASKED
+from tests.api.questions import flat
 
 COMPARISONS = "/v1/comparisons"
 BETA = {"duty": {"require": [{"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}]}}
@@ -34,7 +39,7 @@ def test_each_element_is_told_as_the_ranking_tells_it(client: TestClient, units:
     for name in ("original", "requirements", "order", "assumptions", "unused", "notes", "cautions"):
         assert told[name] == ranked[name], name
     for found, expected in zip(told["elements"], chosen, strict=True):
-        own = ("rank", "nothing_on_file", "trade_offs", "unbeaten")  # beside those compared
+        own = ("rank", "placed", "nothing_on_file", "trade_offs", "unbeaten")  # beside those compared
         assert {k: v for k, v in found.items() if k not in own} == {k: v for k, v in expected.items() if k not in own}
         assert found["nothing_on_file"] is False
     # Their places among each other are those of the ranking.
@@ -121,7 +126,7 @@ def test_faults_of_names_and_of_the_duty_are_told_at_once(client: TestClient) ->
 def test_the_same_element_twice_is_refused_however_it_is_written(client: TestClient) -> None:
     elements = [{"number": "Dulse 23"}, {"number": "2024-07"}, {"maker": "quollbeck", "number": "DULSE 23"}]
     response = client.post(COMPARISONS, json={"elements": elements, **BETA})
-    assert "elements.0" in refusal(response, 422, "question", "/elements/2")["detail"]
+    assert "number 1 of those named" in refusal(response, 422, "question", "/elements/2")["detail"]
 
 
 def test_a_number_of_several_makers_needs_its_maker(store_url: str, tmp_path: Path) -> None:
@@ -170,4 +175,67 @@ def test_nothing_to_compare_by(client: TestClient) -> None:
 def test_only_json_is_taken(client: TestClient) -> None:
     body = json.dumps({"elements": [{"number": "Dulse 23"}], **BETA})
     refusal(client.post(COMPARISONS, content=body, headers={"content-type": "text/plain"}), 415, "media-type")
-    refusal(client.get(COMPARISONS), 405, "method")
+    refusal(client.delete(COMPARISONS), 405, "method")
+
+
+# --- by dotted names ------------------------------------------------------------------------------
+
+NAMED = {"elements.1.number": "Dulse 24", "elements.4.number": "2024-07", **dict(flat(BETA))}
+
+
+@settings(max_examples=15, deadline=None)
+@given(asked=ASKED, units=st.sampled_from(["si", "us"]), form=st.sampled_from(["json", "csv"]))
+def test_get_answers_what_post_answers(client: TestClient, asked: dict[str, Any], units: str, form: str) -> None:
+    how = {"units": units, "format": form}
+    posted = client.post(COMPARISONS, json=asked, params=how)
+    got = client.get(COMPARISONS, params=dict(flat(asked)) | how)
+    assert got.status_code == posted.status_code
+    if posted.status_code == 200:
+        assert got.content == posted.content
+        assert "link" not in got.headers
+        kept = posted.links.get("canonical", {"url": str(got.url)})["url"]
+        assert client.get(kept).content == posted.content
+        return
+    for one, other in zip(got.json()["errors"], posted.json()["errors"], strict=True):
+        assert one["pointer"].count("/") == 1
+        assert {**one, "pointer": ""} == {**other, "pointer": ""}
+
+
+def test_the_form_may_stand_at_the_end_of_the_address_and_a_tag_is_for_one_comparison(client: TestClient) -> None:
+    got = client.get(COMPARISONS, params=NAMED)
+    assert [each["element"]["number"] for each in got.json()["elements"]] == ["Dulse 24", "2024-07"]
+    again = client.get(COMPARISONS, params=NAMED, headers={"if-none-match": got.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    other = client.get(COMPARISONS, params=NAMED | {"elements.4.number": "12-2"})
+    assert other.headers["etag"] != got.headers["etag"]
+    table = client.get(f"{COMPARISONS}.csv", params=NAMED)
+    assert table.headers["content-type"].startswith("text/csv")
+    assert [line.partition(",")[0] for line in table.text.splitlines()] == ["role", "compared", "compared"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "status", "pointers", "told"),
+    [
+        ({"elements.4.number": "nowhere"}, 404, ["/elements.4.number"], "No element has this number"),
+        ({"elements.4.number": "Dulse-24"}, 404, ["/elements.4.number"], "Dulse 24"),
+        ({"elements.9.element_id": "f" * 16, "flow": "75 kPa"}, 422, ["/elements.9.element_id", "/flow"], "pressure"),
+        ({"elements.9.number": "DULSE 24"}, 422, ["/elements.9.number"], "number 1 of"),
+        ({"limit": "3"}, 422, ["/limit"], "A comparison does not take this"),
+        ({"elements.1.number": "", "elements.4.number": ""}, 422, ["/elements.1.number"], "Name at least one"),
+    ],
+)
+def test_refusals_point_at_the_name_as_it_was_typed(
+    client: TestClient, changes: dict[str, str], status: int, pointers: list[str], told: str
+) -> None:
+    response = client.get(COMPARISONS, params=NAMED | changes)
+    code = "not-on-file" if status == 404 else "question"
+    refusal(response, status, code, *pointers)
+    assert told in response.text
+
+
+def test_every_name_is_declared_once(client: TestClient) -> None:
+    operation = client.get("/openapi.json").json()["paths"][COMPARISONS]["get"]
+    names = [parameter["name"] for parameter in operation["parameters"]]
+    assert sorted(names) == sorted([*comparison_names(), "units", "format"])
+    assert {"elements.20.element_id", "require.16.dust"} < set(names)
+    assert "limit" not in names

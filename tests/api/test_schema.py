@@ -51,7 +51,8 @@ NOT_THERE, NOT_TOLD, MOVED, NOT_ALLOWED = "404", "422", "409", "403"
 # among those refusals, which BUSINESS holds the test to; every other operation must take whatever its schema
 # allows.
 OPERATIONS = [
-    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_equivalents", "get_equivalents", "compare_elements")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_equivalents", "get_equivalents")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("compare_elements", "get_comparison")),
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_test_requests", "get_test_requests")),
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("get_element", "list_elements", "list_revisions", "search")),
     _may("get_picture", NOT_THERE, NOT_TOLD),
@@ -87,6 +88,8 @@ BY_QUERIES = ("/health", "/v1/elements", "/v1/elements/{element_id}", "/v1/revis
 PICTURES_AT = "/v1/elements/{element_id}/pictures/{picture}"
 COMPARED = "/v1/comparisons"
 OF_A_PICTURE = {"element_id", "picture", "units", "as_of", *example_of("get_picture")["request"]["query"]}
+OF_A_COMPARISON = {"original.number", "units", "format", *example_of("get_comparison")["request"]["query"]}
+OF_A_COMPARISON |= {"elements.1.maker", "elements.2.element_id"}
 OF_REQUESTS = {"original.number", "units", "format", *example_of("get_test_requests")["request"]["query"]}
 ALIKE = re.compile(
     r"require\.([3-9]|1[0-6])\.|derive\.(?!collapse$|burst$|cleanliness$)|fit\.(?!thread|length|kind|clearance)"
@@ -103,7 +106,9 @@ def described(service: Service, operations: list[dict[str, Any]], *, only: Colle
     # What takes the same question is tried with a part of it.
     again = document["paths"]["/v1/test-requests"]
     again["get"]["parameters"] = [each for each in again["get"]["parameters"] if each["name"] in OF_REQUESTS]
-    for operation, question in ((again["post"], "Question"), (document["paths"][COMPARED]["post"], "ComparisonAsked")):
+    compared = document["paths"][COMPARED]
+    compared["get"]["parameters"] = [p for p in compared["get"]["parameters"] if p["name"] in OF_A_COMPARISON]
+    for operation, question in ((again["post"], "Question"), (compared["post"], "ComparisonAsked")):
         operation["requestBody"]["content"]["application/json"]["schema"] = _without_duty(document, question)
     drawn = document["paths"][PICTURES_AT]["get"]  # the rest of its question's names are tried of equivalents
     drawn["parameters"] = [each for each in drawn["parameters"] if each["name"] in OF_A_PICTURE]
@@ -240,7 +245,7 @@ def test_operations_are_named_by_hand_and_told_apart(operations: dict[str, dict[
     assert set(operations) == {
         *("get_health", "list_characteristics", "list_elements", "get_element", "search", "list_revisions"),
         *("import_catalogue", "find_equivalents", "get_equivalents", "compare_elements", "list_calculations"),
-        *("find_test_requests", "get_test_requests", "get_picture"),
+        *("find_test_requests", "get_test_requests", "get_picture", "get_comparison"),
         *OPERATION_IDS.values(),
     }
     summaries = [operation["summary"] for operation in operations.values()]
@@ -290,7 +295,9 @@ def test_every_link_leads_to_a_field_that_there_is(operations: dict[str, dict[st
                     found = found[int(part)] if part.isdigit() else found[part]
                 assert found
             linked.add(name)
-    assert linked >= {"list_elements", "search", "find_equivalents", "get_equivalents", "compare_elements"}
+    assert linked >= {
+        *("list_elements", "search", "find_equivalents", "get_equivalents", "compare_elements", "get_comparison")
+    }
 
 
 def inputs_of(operation: dict[str, Any], document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:

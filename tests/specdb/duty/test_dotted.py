@@ -11,12 +11,22 @@ from hypothesis import given, settings
 from pydantic import BaseModel
 
 from specdb.catalog.snapshot import Snapshot
-from specdb.duty.dotted import UNKNOWN_AT_MOST, dotted_names, dotted_of, faults_as_typed, question_of
+from specdb.duty.dotted import (
+    UNKNOWN_AT_MOST,
+    comparison_names,
+    comparison_of,
+    dotted_names,
+    dotted_of,
+    faults_as_typed,
+    question_of,
+)
 from specdb.duty.question import (
     AssumptionsAsked,
+    ComparisonAsked,
     CostsAsked,
     DeriveAsked,
     DutyAsked,
+    ElementAsked,
     FitAsked,
     FluidAsked,
     IngressionAsked,
@@ -24,12 +34,13 @@ from specdb.duty.question import (
     OriginalAsked,
     Question,
     RequirementAsked,
+    read_comparison,
     read_question,
 )
 from specdb.errors import InputError, NotOnFileError, SpecdbError
 from specdb.ranking import rank
 from tests.api.asking import EXAMPLE
-from tests.api.questions import QUESTIONS, flat
+from tests.api.questions import COMPARISONS, QUESTIONS, flat
 
 BETA = {
     "require.1.characteristic": "filtration_ratio",
@@ -89,6 +100,12 @@ def test_every_field_of_a_question_has_its_name_once() -> None:
         assert name in dotted_names()
 
 
+def test_a_comparison_has_the_names_of_its_elements_and_all_but_two_of_a_question() -> None:
+    named = {f"elements.{number}.{field}" for number in range(1, 21) for field in ElementAsked.model_fields}
+    assert set(comparison_names()) == named | (set(dotted_names()) - {"limit", "include_without_evidence"})
+    assert {field.path[0] for field in comparison_names().values()} == set(ComparisonAsked.model_fields)
+
+
 def test_a_field_that_is_added_gets_a_name_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     class More(FluidAsked):
         colour: str | None = None
@@ -106,7 +123,7 @@ def test_a_field_that_is_added_gets_a_name_by_itself(monkeypatch: pytest.MonkeyP
 
 
 def test_every_name_is_described_and_takes_an_empty_text() -> None:
-    for field in dotted_names().values():
+    for field in (comparison_names() | dotted_names()).values():
         assert field.description.strip(), field.name
         forms = field.schema.get("anyOf", [field.schema])
         texts = [form for form in forms if form["type"] == "string"]
@@ -158,6 +175,25 @@ def test_there_and_back(asked: dict[str, Any]) -> None:
     assert question_of(dotted).model_dump() == question.model_dump()
     assert dotted_of(question_of(dotted)) == dotted
     assert question_of(dict(flat(asked))).model_dump() == question.model_dump()
+
+
+@settings(max_examples=50, deadline=None)
+@given(COMPARISONS)
+def test_a_comparison_there_and_back(asked: dict[str, Any]) -> None:
+    comparison = read_comparison(asked)
+    dotted = dotted_of(comparison)
+    assert comparison_of(dotted).model_dump() == comparison.model_dump()
+    assert dotted_of(comparison_of(dotted)) == dotted
+    assert comparison_of(dict(flat(asked))).model_dump() == comparison.model_dump()
+
+
+def test_elements_may_leave_numbers_out_and_stand_in_the_order_of_theirs() -> None:
+    dotted = {"elements.12.number": "A", "elements.2.element_id": "0" * 16, "elements.7.number": " ", **BETA}
+    asked = comparison_of(dotted | {"elements.12.maker": "M"})
+    assert [each.model_dump(exclude_none=True) for each in asked.elements] == [
+        {"element_id": "0" * 16},
+        {"number": "A", "maker": "M"},
+    ]
 
 
 def test_nothing_is_a_question_of_defaults() -> None:
@@ -236,6 +272,7 @@ def test_numbers_are_read_as_they_are_written_elsewhere() -> None:
         ("require.17.size", "numbered from 1 to 16"),
         ("require.01.size", "numbered from 1 to 16"),
         ("require.99999999999999999999.size", "numbered from 1 to 16"),
+        ("elements.1.number", "named in a comparison alone"),
         ("require.2", "require.2.characteristic, require.2.at_least"),
         ("fluid.colour", "Known are fluid.grade, fluid.viscosity_index"),
         ("colour", "Known are original."),
@@ -249,6 +286,46 @@ def test_an_unknown_name_is_answered_with_the_one_that_is_near(name: str, told: 
     assert refusal.value.field == name
     assert refusal.value.whole
     assert told in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("limit", "A comparison does not take this."),
+        ("elements.0.number", "numbered from 1 to 20"),
+        ("elements.21.number", "numbered from 1 to 20"),
+        ("elements.2", "elements.2.number, elements.2.maker, elements.2.element_id"),
+        ("elements.2.numbr", "Is elements.2.number meant?"),
+        ("require.17.size", "numbered from 1 to 16"),
+        ("unit", "Is units meant?"),
+        ("colour", "Known are elements."),
+    ],
+)
+def test_an_unknown_name_of_a_comparison_is_answered_too(name: str, told: str) -> None:
+    with pytest.raises(InputError) as refusal:
+        comparison_of({name: "1", "elements.1.number": "Dulse 23", **BETA}, beside=("units",))
+    assert refusal.value.field == name
+    assert told in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("dotted", "fields"),
+    [
+        ({}, ["elements.1.number"]),
+        ({"flow": "75 kPa", "elements.4.number": ""}, ["elements.1.number", "flow"]),
+        ({"elements.4.maker": "Quollbeck"}, ["elements.4.number"]),
+        ({"elements.1.number": "A", "elements.4.element_id": "23"}, ["elements.4.element_id"]),
+        ({"elements.3.number": "A", "elements.3.element_id": "0" * 16, "limit": "2"}, ["limit", "elements.3.number"]),
+    ],
+)
+def test_faults_of_a_comparison_are_told_in_the_names_that_were_typed(
+    dotted: dict[str, str], fields: list[str]
+) -> None:
+    with pytest.raises(InputError) as refusal:
+        comparison_of(dotted)
+    faults = [fault for fault in refusal.value.faults if isinstance(fault, SpecdbError)] or [refusal.value]
+    assert [fault.field for fault in faults] == fields
+    assert all("List should" not in fault.message for fault in faults)
 
 
 def test_an_unknown_name_is_refused_though_its_text_is_empty() -> None:

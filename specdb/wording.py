@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -101,6 +102,12 @@ def requirement_words(requirement: Requirement, units: UnitSystem = "si") -> str
     return text
 
 
+def margin_words(margin: float) -> str:
+    """A margin, kept as a logarithm, in percent of what is required."""
+    share = math.expm1(margin)
+    return f"{share:+.1%}" if share < 10 else f"{share:+.0%}"
+
+
 def assumption_words(assumptions: Assumptions) -> dict[str, str]:
     """Each assumption that is made, in words."""
     told = {}
@@ -108,6 +115,21 @@ def assumption_words(assumptions: Assumptions) -> dict[str, str]:
         sentence = ASSUMPTION_SENTENCES[name]
         told[name] = sentence.format(value) if not isinstance(value, bool) else sentence
     return told
+
+
+GRANTED = {
+    "unstated_conditions_match": "conditions that its tests do not state",
+    "about_within": "values stated as 'about'",
+    "viscous_share_at_least": "how its drop changes with flow and viscosity",
+    "converted_sizes_count": "sizes converted between scales",
+    "bare_size_is": "the scale of a size",
+}
+"""What each assumption takes for granted, in the few words that an ear can follow."""
+
+
+def granted(names: Sequence[str]) -> str:
+    """What these assumptions take for granted, as it stands behind what is told."""
+    return f"taking for granted {listed([GRANTED[name] for name in names])}"
 
 
 def assumed(judged: Judged, row: int) -> tuple[str, ...]:
@@ -261,7 +283,7 @@ def _manner(judged: Judged, row: int, how: str | None = None) -> str:
         told.append("equal by rounding")
     names = assumed(judged, row)
     if names:
-        told.append("assuming " + ", ".join(names))
+        told.append(granted(names))
     told = [t for t in told if t]
     return f" ({'; '.join(told)})" if told else ""
 

@@ -26,7 +26,7 @@ from specdb.trade.contamination import (
     count_upstream,
 )
 from specdb.units import UnitSystem, show
-from specdb.wording import assumed
+from specdb.wording import assumed, granted
 
 _SIZES_UM = SIZES_UM["automatic"]
 _SOME_RATIO = 1.0
@@ -83,7 +83,7 @@ class Attainable:
             return "Cleanliness: nothing is on file that tells its filtration ratio at 4, 6 or 14 µm(c)."
         told = [found for side in _SIDES if (found := self._side(side))]
         dashed = f"; {_DASHED}" if any("-" in code for code in told) else ""
-        taken = f" (assuming {', '.join(self.assumed)})" if self.assumed else ""
+        taken = f" ({granted(self.assumed)})" if self.assumed else ""
         return (
             f"Cleanliness that it could hold at {show(self.flow_l_min, 'flow', units)}: "
             f"{'; '.join(told) or 'nothing on file bounds it'}{dashed}{taken}. {NEVER_PROOF}"

@@ -43,6 +43,18 @@ class Counted:
     not_shown: int
     missed: tuple[str, ...]
 
+    @property
+    def asked(self) -> int:
+        return self.meets + self.misses + self.not_shown
+
+    @property
+    def words(self) -> str:
+        """What it has shown: "meets 26, has not shown 1, misses 2: filtration ratio (beta)"."""
+        told = [f"meets {self.meets}"] if self.meets else []
+        told += [f"has not shown {self.not_shown}"] if self.not_shown else []
+        told += [f"misses {self.misses}: {', '.join(map(title_of, self.missed))}"] if self.misses else []
+        return ", ".join(told)
+
 
 @dataclass(frozen=True)
 class Link:
@@ -75,12 +87,8 @@ class Link:
     def words(self) -> str:
         if self.counted is None:
             return f"{self.claimed}: not judged, {self.unjudged}"
-        meets, misses, not_shown = self.counted.meets, self.counted.misses, self.counted.not_shown
-        told = [f"meets {meets}"] if meets else []
-        told += [f"has not shown {not_shown}"] if not_shown else []
-        told += [f"misses {misses}: {', '.join(map(title_of, self.counted.missed))}"] if misses else []
-        asked = f"of {meets + misses + not_shown} requirements taken from {self.replaced}"
-        return f"{self.claimed}: {asked} it {', '.join(told)}"
+        asked = f"of {self.counted.asked} requirements taken from {self.replaced}"
+        return f"{self.claimed}: {asked} it {self.counted.words}"
 
 
 @dataclass(frozen=True)
@@ -145,6 +153,26 @@ def claims_beside(ranking: Ranking, rows: Iterable[int]) -> dict[int, tuple[Clai
         for row, each in told.items()
         if each
     }
+
+
+@dataclass(frozen=True)
+class ClaimOf:
+    """One claim that names an element, with the rows of both sides in ``claim``, and judged in ``link``."""
+
+    claim: InterchangeClaim
+    link: Link
+
+
+def claims_of(
+    snapshot: Snapshot, row: int, assumptions: Assumptions, most: int
+) -> tuple[list[ClaimOf], list[ClaimOf]]:
+    """The claims that the element in ``row`` replaces another, and those that another replaces it, each judged: what
+    replaces, by what the one replaced has shown itself. At most ``most`` of either; ``snapshot`` is a whole state."""
+    its = str(snapshot.elements.maker_key[row]), str(snapshot.elements.number_key[row])
+    both = [side.get(its, [])[:most] for side in (snapshot.claims_of_replacing, snapshot.claims_to_replace)]
+    judged = _judged(snapshot, [claim for claims in both for claim in claims], assumptions)
+    replaces, replaced_by = ([ClaimOf(claim, _link(snapshot, claim, judged)) for claim in claims] for claims in both)
+    return replaces, replaced_by
 
 
 def shortest_chains(

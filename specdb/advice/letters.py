@@ -87,7 +87,7 @@ def _text(
     for place, (run, results) in enumerate(runs.items(), start=1):
         lines += ["", f"{place}. {_OWN_STATEMENT if run == STATEMENT else f'{run[0].upper()}{run[1:]}'}"]
         results.sort(key=lambda of: _place_on_curve(of[0].asked))
-        lines += [f"   - {result_words(each.asked, units)}: {_numbers(snapshot, told)}" for each, told in results]
+        lines += _results_asked(snapshot, results, units)
         told_of = (one for _, told in results for one in told if one.lacks)
         lines += dict.fromkeys(f"   {_only_unstated(snapshot, one)}" for one in told_of)
     for place, (each, told) in enumerate(doubtful, start=len(runs) + 1):
@@ -103,12 +103,16 @@ def _place_on_curve(asked: Requirement) -> tuple[str, float, float, float]:
     return asked.characteristic, *place
 
 
+def _results_asked(snapshot: Snapshot, results: _Told, units: UnitSystem) -> list[str]:
+    """A line for each result that is asked of one test; several requirements may ask the same."""
+    numbers: dict[str, dict[str, None]] = {}
+    for each, told in results:
+        numbers.setdefault(result_words(each.asked, units), {}).update((_number(snapshot, one), None) for one in told)
+    return [f"   - {result}: {', '.join(of)}" for result, of in numbers.items()]
+
+
 def _number(snapshot: Snapshot, told: Unsettled) -> str:
     return str(snapshot.elements.number[told.row])
-
-
-def _numbers(snapshot: Snapshot, told: Sequence[Unsettled]) -> str:
-    return ", ".join(_number(snapshot, each) for each in told)
 
 
 def _documents(told: Unsettled) -> str:

@@ -32,7 +32,7 @@ from specdb.trade.service_life import (
     service_interval_h,
 )
 from specdb.units import UnitSystem, show
-from specdb.wording import assumed
+from specdb.wording import assumed, granted
 
 SHORT_OF_ORIGINAL = 0.5
 """An element that lasts less than this share of the original's life is called small (ours)."""
@@ -153,7 +153,7 @@ class ServiceLife:
         told += f", which{used} lasts {self.interval_h.words('time', units)} at {dirt}"
         if self.to_original is not None and self.to_original.known:
             told += f", {self.to_original.words('', units)} times the original's life"
-        return f"{told} (assuming {', '.join(self.assumed)})." if self.assumed else f"{told}."
+        return f"{told} ({granted(self.assumed)})." if self.assumed else f"{told}."
 
     def _small(self, units: UnitSystem) -> list[str]:
         found = []

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from specdb.answers.history import RevisionsAnswer, revisions_answer
     from specdb.answers.imports import ImportAnswer, import_answer
     from specdb.answers.lists import FILTERS, ElementsAnswer, listing
-    from specdb.answers.requests import RequestsAnswer, requests_answer
+    from specdb.answers.requests import RequestsAnswer, listed_places, requests_about, requests_answer
     from specdb.answers.search import SearchAnswer, search_answer
     from specdb.answers.shape import METHOD_VERSION
     from specdb.answers.vocabulary import CharacteristicsAnswer, characteristics
@@ -48,7 +48,9 @@ __all__ = [
     "element_answer",
     "equivalents",
     "import_answer",
+    "listed_places",
     "listing",
+    "requests_about",
     "requests_answer",
     "revisions_answer",
     "search_answer",
@@ -76,7 +78,9 @@ _HOME = {
     "element_answer": "elements",
     "equivalents": "deciding",
     "import_answer": "imports",
+    "listed_places": "requests",
     "listing": "lists",
+    "requests_about": "requests",
     "requests_answer": "requests",
     "revisions_answer": "history",
     "search_answer": "search",

@@ -11,6 +11,7 @@ import numpy as np
 from specdb.advice.attainable import Attainable, attainable
 from specdb.advice.cautions import cautions
 from specdb.advice.life import ServiceLife, life_notes, prices_not_used, service_lives
+from specdb.advice.spoken import placed, sentence
 from specdb.advice.trade_offs import UNWEIGHED, Weighed, weigh
 from specdb.amounts import amount, span
 from specdb.answers.asking import asks_shown
@@ -91,7 +92,10 @@ def equivalents(
         prices_not_used=prices_not_used(ranking, rows),
         notes=[*notes_shown(duty.notes, units), *life_notes(ranking), *unwindowed],
         cautions=list(CAUTIONS),
-        candidates=[candidate(ranking, row, place, units, beside) for place, row in enumerate(rows, start=1)],
+        candidates=[
+            candidate(ranking, row, place, units, beside, before)
+            for place, (row, before) in enumerate(zip(rows, [None, *rows], strict=False), start=1)
+        ],
         elements_without_evidence=unevident if include_without_evidence else None,
         tests_to_ask_for=asks_shown(ranking, rows, units),
     )
@@ -103,8 +107,10 @@ def comparison(asked: ComparisonAsked, snapshot: Snapshot, units: UnitSystem = "
     ranking, duty, rows = compared.ranking, compared.ranking.duty, compared.rows
     beside = Beside.of(ranking, rows, np.asarray(rows), rows if asked.include_windows else (), units)
     elements = []
+    at_place = dict(zip(compared.places, rows, strict=True))
     for row, place in zip(rows, compared.places, strict=True):
-        shown = candidate(ranking, row, place, units, beside)
+        before = None if place is None else at_place.get(place - 1)
+        shown = candidate(ranking, row, place, units, beside, before)
         elements.append(ComparedShown(**dict(shown), nothing_on_file=place is None))
     unknown = [f"{e.element.maker} {e.element.number}" for e in elements if e.nothing_on_file]
     notes = [f"Nothing is on file of {name} for any criterion: it is shown, and has no rank." for name in unknown]
@@ -207,7 +213,10 @@ def shown_words(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem)
     return proven
 
 
-def candidate(ranking: Ranking, row: int, rank: int | None, units: UnitSystem, beside: Beside) -> CandidateShown:
+def candidate(
+    ranking: Ranking, row: int, rank: int | None, units: UnitSystem, beside: Beside, before: int | None = None
+) -> CandidateShown:
+    """What is told of the element in ``row``; ``before`` is the row of the next better one, None for the first."""
     standing = ranking.standing
     criteria = [criterion(ranking.snapshot, judged, row, units) for judged in ranking.judged]
     counted = [c for c in criteria if not c.advisory]
@@ -216,6 +225,8 @@ def candidate(ranking: Ranking, row: int, rank: int | None, units: UnitSystem, b
     return CandidateShown(
         rank=rank,
         element=element_named(ranking.snapshot, row),
+        sentence=sentence(ranking, row, units),
+        placed=None if before is None else placed(ranking, row, before),
         misses=[c.requirement for c in counted if c.verdict == "misses"],
         not_shown=[c.requirement for c in counted if c.verdict == "not_shown"],
         standing=StandingShown(

@@ -117,6 +117,12 @@ class StandingShown(Answer):
 class CandidateShown(Answer):
     rank: int | None
     element: ElementNamed
+    sentence: str = Field(description="in one sentence that can be read aloud: what it meets, misses and has not shown")
+    placed: str | None = Field(
+        None,
+        description="which figure of the order put it behind the one before it; null for the first, for the original "
+        "and where it has no rank",
+    )
     misses: list[str]
     not_shown: list[str]
     standing: StandingShown

@@ -142,6 +142,16 @@ def listing(
     )
 
 
+def without_each(snapshot: Snapshot, asked: Mapping[str, str]) -> dict[str, int]:
+    """How many elements would be listed if one filter were left out, by its name: for those that would leave any, the
+    most first. Raises as ``listing`` does."""
+    found = {
+        left: len(list_elements(snapshot, read_filters({n: t for n, t in asked.items() if n != left})[0]).rows)
+        for left in asked
+    }
+    return dict(sorted(((name, count) for name, count in found.items() if count), key=lambda each: -each[1]))
+
+
 def _listed(snapshot: Snapshot, row: int, tests: int, rated: dict[str, int], units: UnitSystem) -> ElementListed:
     elements = snapshot.elements
     named = element_named(snapshot, row).model_dump()

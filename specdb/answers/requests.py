@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pydantic import Field
 from typing_extensions import override
@@ -114,11 +114,21 @@ def requests_answer(
 ) -> RequestsAnswer:
     """What to ask for, of at most ``limit`` candidates, and of as many elements with nothing on file if those are
     included."""
-    duty, snapshot = ranking.duty, ranking.snapshot
-    ranked = [int(row) for row in ranking.candidates[:limit]]
+    return requests_about(ranking, listed_places(ranking, limit, include_without_evidence), units)
+
+
+def listed_places(ranking: Ranking, limit: int, include_without_evidence: bool = False) -> dict[int, int | None]:
+    """Rows of the ``limit`` best candidates with their ranks, and on request of as many with nothing on file, which
+    have none."""
     unranked = [int(row) for row in ranking.without_evidence[:limit]] if include_without_evidence else []
-    found = requests(ranking, [*ranked, *unranked])
-    places: dict[int, int | None] = dict.fromkeys(unranked) | {row: place for place, row in enumerate(ranked, start=1)}
+    places: dict[int, int | None] = {int(row): place for place, row in enumerate(ranking.candidates[:limit], start=1)}
+    return places | dict.fromkeys(unranked)
+
+
+def requests_about(ranking: Ranking, places: Mapping[int, int | None], units: UnitSystem = "si") -> RequestsAnswer:
+    """What to ask for, of the elements in the rows that ``places`` gives with their ranks, in that order."""
+    duty, snapshot = ranking.duty, ranking.snapshot
+    found = requests(ranking, list(places))
     return RequestsAnswer(
         catalog_revision=snapshot.revision,
         original=None if duty.original is None else element_named(snapshot, duty.original),
@@ -138,7 +148,7 @@ def requests_answer(
         ],
         letters=[
             LetterShown(maker=each.maker, numbers=list(each.numbers), text=each.text)
-            for each in letters(snapshot, found, [*ranked, *unranked], units)
+            for each in letters(snapshot, found, list(places), units)
         ],
         assumptions=assumption_words(duty.assumptions),
         unused=list(duty.unused),
@@ -146,7 +156,7 @@ def requests_answer(
     )
 
 
-def _request(ranking: Ranking, request: Request, places: dict[int, int | None], units: UnitSystem) -> RequestShown:
+def _request(ranking: Ranking, request: Request, places: Mapping[int, int | None], units: UnitSystem) -> RequestShown:
     asked = request.asked
     size = quantity(asked.size_um, "size", units)
     if size is not None:
@@ -178,7 +188,7 @@ def _request(ranking: Ranking, request: Request, places: dict[int, int | None], 
 
 
 def _unsettled(
-    ranking: Ranking, request: Request, places: dict[int, int | None], units: UnitSystem
+    ranking: Ranking, request: Request, places: Mapping[int, int | None], units: UnitSystem
 ) -> list[UnsettledShown]:
     def shown(one: Unsettled) -> UnsettledShown:
         elements = ranking.snapshot.elements

@@ -12,7 +12,6 @@ from specdb.answers.decisions import CellShown, ComparedShown, CriterionShown, R
 from specdb.printing.costs import print_costs
 from specdb.printing.decisions import (
     UNBEATEN,
-    margin,
     print_derivations,
     print_remarks,
     tell_cautions,
@@ -20,7 +19,7 @@ from specdb.printing.decisions import (
     tell_windows,
 )
 from specdb.printing.page import row, say, show_table, table
-from specdb.wording import ORIGINS
+from specdb.wording import ORIGINS, margin_words
 
 _NARROWEST = 18
 """Characters of a line that the cell of one element needs."""
@@ -116,7 +115,7 @@ def _place(element: ComparedShown, of: int) -> str:
 def _cell(cell: CellShown, criteria: Sequence[CriterionShown], requirement: str) -> str:
     """The verdict first, then what is shown, and by how much it meets or misses."""
     judged = next(c for c in criteria if c.requirement == requirement)
-    share = "" if judged.margin is None else f" ({margin(judged.margin)})"
+    share = "" if judged.margin is None else f" ({margin_words(judged.margin)})"
     return f"{cell.verdict.replace('_', ' ')}: {cell.words}{share}"
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
 
@@ -13,6 +12,7 @@ from specdb.answers import CandidateShown, ComparisonAnswer, CriterionShown, Equ
 from specdb.answers.decisions import StandingShown
 from specdb.printing.costs import print_costs
 from specdb.printing.page import row, say, say_hanging, show_table, table
+from specdb.wording import margin_words
 
 NAMED_FROM = 96
 """Characters of a line in which the table of candidates can name what is missed; in less it is counted."""
@@ -128,15 +128,9 @@ def _smallest_margin(candidate: CandidateShown, titles: Mapping[str, str] | None
     if smallest is None:
         return ""
     if titles is None:
-        return margin(smallest)
+        return margin_words(smallest)
     tightest = next(c for c in candidate.criteria if c.margin == smallest)
-    return f"{margin(smallest)} {titles[tightest.requirement]}"
-
-
-def margin(of: float) -> str:
-    """A margin, kept as a logarithm, in percent of what is required."""
-    share = math.expm1(of)
-    return f"{share:+.1%}" if share < 10 else f"{share:+.0%}"
+    return f"{margin_words(smallest)} {titles[tightest.requirement]}"
 
 
 def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) -> None:
@@ -145,6 +139,8 @@ def _sentences(out: Console, candidate: CandidateShown, every_sentence: bool) ->
     counted = _standing(candidate.standing)
     said = f"{named}: meets {met} of {of}.{counted}{' Unbeaten.' if candidate.unbeaten else ''}"
     say_hanging(out, f"{candidate.rank}.", said)
+    if candidate.placed is not None:
+        say(out, f"Why here: {candidate.placed}.", indent=3)
     tell_cautions(out, candidate)
     tell_criteria(out, candidate.criteria, every_sentence)
     for trade_off in candidate.trade_offs:
@@ -197,7 +193,7 @@ def tell_criteria(out: Console, criteria: Iterable[CriterionShown], every_senten
             continue  # what only cautions is told among the cautions
         say(out, criterion.explanation, indent=3)
         if every_sentence:
-            told = "" if criterion.margin is None else f" Margin {margin(criterion.margin)}."
+            told = "" if criterion.margin is None else f" Margin {margin_words(criterion.margin)}."
             sources = "; ".join(f"{s.source} ({s.title})" for s in criterion.sources)
             if told or sources:
                 say(out, f"{sources}.{told}", indent=6)

@@ -220,7 +220,7 @@ def _assert_same(si: Any, us: Any, path: str = "") -> int:
     return 0
 
 
-PROSE = {"words", "notes", "explanation", "advice"}
+PROSE = {"words", "notes", "explanation", "advice", "sentence"}
 
 
 def _is_prose(path: str, key: str) -> bool:

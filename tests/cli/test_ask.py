@@ -61,3 +61,5 @@ def test_a_ranking_tells_what_to_ask_for(run: Run) -> None:
     first, *_ = answer["tests_to_ask_for"]
     assert f"{first['words']} (settles it for {first['settles']})" in printed
     assert [c["unbeaten"] for c in answer["candidates"]].count(True) == printed.count(" Unbeaten.\n")
+    placed = [f"   Why here: {c['placed']}." for c in answer["candidates"] if c["placed"]]
+    assert [line for line in printed.splitlines() if line.startswith("   Why here: ")] == placed

@@ -99,11 +99,14 @@ def _not_on_file(message: str, value: str, field: str, alike: list[str], names: 
 
 def tests_on_file(snapshot: Snapshot, rows: IntArray) -> IntArray:
     """How many tests each of the elements in ``rows`` has."""
-    counted = np.bincount(snapshot.tests.element, minlength=len(snapshot.elements))
-    return np.asarray(counted[rows])
+    return _counted(snapshot.tests.element, rows)
 
 
 def ratings_on_file(snapshot: Snapshot, rows: IntArray) -> dict[str, IntArray]:
     """How many ratings of each characteristic each of the elements in ``rows`` has."""
-    element, size = snapshot.points.element, len(snapshot.elements)
-    return {key: np.bincount(element[those], minlength=size)[rows] for key, those in snapshot.slices.items()}
+    return {key: _counted(snapshot.points.element[those], rows) for key, those in snapshot.slices.items()}
+
+
+def _counted(rising: IntArray, rows: IntArray) -> IntArray:
+    """How often a column that rises holds each of ``rows``."""
+    return np.searchsorted(rising, rows, side="right") - np.searchsorted(rising, rows, side="left")

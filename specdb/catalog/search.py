@@ -23,7 +23,7 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 from rapidfuzz import process
-from rapidfuzz.distance import OSA
+from rapidfuzz.distance import OSA, Prefix
 
 from specdb.bounds import IntArray
 from specdb.catalog.facts import Row, in_force, rows_of
@@ -151,9 +151,10 @@ class _Reading:
         return search_key(self.key)
 
     @property
-    def same(self) -> tuple[str, str]:
+    def same(self) -> tuple[str, ...]:
         """Identity keys that are this very number: between a maker and a number may stand any sign."""
-        return self.key, self.key if self.makers is None else re.sub(r"^[\W_]+|[\W_]+$", "", self.key)
+        bare = self.key if self.makers is None else re.sub(r"^[\W_]+|[\W_]+$", "", self.key)
+        return tuple(dict.fromkeys((self.key, bare)))
 
 
 class SearchIndex:
@@ -161,7 +162,9 @@ class SearchIndex:
 
     def __init__(self, entries: Sequence[Entry]):
         self._entries = sorted(entries, key=lambda e: (e.maker_key, e.number_key))
+        self._number_keys = [e.number_key for e in self._entries]
         self._elements = {e.element_id: e for e in self._entries if e.claim is None}
+        self._makers = {e.maker_key: e.maker for e in self._elements.values()}
         self._status = np.array(
             [_CLAIMED if e.claim else _STATUS_PLACE.get(e.status, 1) for e in self._entries], dtype=np.int64
         )
@@ -242,6 +245,44 @@ class SearchIndex:
         """The entry of an element on file."""
         return self._elements[element_id]
 
+    @property
+    def elements(self) -> int:
+        """How many elements are on file."""
+        return len(self._elements)
+
+    def maker_of(self, text: str) -> str | None:
+        """The maker whose name ``text`` is, but for letter case and spaces, None where no element is of such a one."""
+        try:
+            return self._makers.get(identity_key(text))
+        except QuestionError:
+            return None
+
+    def longest_beginning(self, text: str) -> str | None:
+        """As much of ``text`` as a number on file, or known from a claim, begins with, after the maker's name if it
+        has one; None where that is less than ``SHORTEST_PART`` letters and digits.
+
+        Raises QuestionError for a text that ``identity_key`` refuses.
+        """
+        readings = self._readings(text, identity_key(text, field="q"))
+        shared = [self._shared(reading) for reading in readings]
+        longest = max(shared)
+        begun = readings[shared.index(longest)]
+        if longest < SHORTEST_PART:
+            return None
+        maker = "" if begun.makers is None else self._entries[int(np.argmax(self._maker == begun.makers[0]))].maker
+        # A letter as typed may fold to several: the longest beginning that is not too much.
+        cuts = (begun.number[:at].strip() for at in range(len(begun.number), 0, -1) if begun.number[at - 1].isalnum())
+        return next((f"{maker} {cut}".strip() for cut in cuts if len(search_key(cut)) <= longest), None)
+
+    def _shared(self, reading: _Reading) -> int:
+        """How many letters and digits of a reading some number begins with."""
+        place, codes = bisect_left(self._keys, reading.folded), self._key
+        if reading.makers is not None:
+            codes = codes[np.isin(self._maker, reading.makers)]
+        beside = (codes[codes < place].max(initial=-1), codes[codes >= place].min(initial=len(self._keys)))
+        keys = [self._keys[code] for code in beside if 0 <= code < len(self._keys)]
+        return max((Prefix.similarity(reading.folded, key) for key in keys), default=0)
+
     # --- how what was asked may be read -----------------------------------------------------------
 
     def _readings(self, text: str, key: str) -> list[_Reading]:
@@ -300,8 +341,11 @@ class SearchIndex:
         """For each entry the nearest that any reading makes it, and that reading."""
         near = np.full(len(self._entries), _FAR, dtype=np.uint8)
         which = np.zeros(len(self._entries), dtype=np.int64)
+        # A name with a slip may be that of many makers, and the number beside it is one: it is looked up once.
+        lookups = {(reading.folded, reading.makers is None): reading for reading in readings}
+        looked_up = {asked: self._near_keys(reading) for asked, reading in lookups.items()}
         for place, reading in enumerate(readings):
-            found = self._near_in(reading)
+            found = self._near_in(reading, looked_up[reading.folded, reading.makers is None])
             nearer = found < near
             near[nearer], which[nearer] = found[nearer], place
         return near, which
@@ -337,20 +381,24 @@ class SearchIndex:
             going_on = (self._key >= first) & (self._key < past) & (self._maker == self._maker[row]) & (near == _FAR)
             near[going_on], which[going_on] = _PLACE["begins_with_a_slip"], which[row]
 
-    def _near_in(self, reading: _Reading) -> Near:
-        near = self._near_keys(reading)[self._key]
+    def _near_in(self, reading: _Reading, near_keys: Near) -> Near:
+        near: Near = near_keys[self._key]
         if reading.makers is not None:
             near[~np.isin(self._maker, reading.makers)] = _FAR
         for row in np.flatnonzero(near == _READS_LIKE):
             near[row] = _exactly(self._entries[row].number_key, reading)
-        for place, alike in _AS_PART.items():
-            for row in np.flatnonzero(near == place):
-                if not _as_typed(self._entries[row].number_key, reading, beginning=place == _PLACE["begins_with"]):
-                    near[row] = alike
         if reading.slip_in_name:
             # One slip is forgiven, not two.
             near[near > _READS_LIKE] = _FAR
             near[near <= _READS_LIKE] = _PLACE[reading.slip_in_name]
+            return near
+        same, keys = reading.same, self._number_keys
+        for place, alike in _AS_PART.items():
+            rows = np.flatnonzero(near == place).tolist()
+            if place == _PLACE["begins_with"]:
+                near[[row for row in rows if not keys[row].startswith(same)]] = alike
+            else:
+                near[[row for row in rows if not any(key in keys[row] for key in same)]] = alike
         return near
 
     def _near_keys(self, reading: _Reading) -> Near:
@@ -445,11 +493,6 @@ def _exactly(number_key: str, reading: _Reading) -> int:
     return _PLACE["other_signs" if _letters_of(number_key) == _letters_of(reading.key) else "reads_like"]
 
 
-def _as_typed(number_key: str, reading: _Reading, *, beginning: bool) -> bool:
-    """Whether a number has what was asked within it, signs and all, or begins with it."""
-    return any(number_key.startswith(key) if beginning else key in number_key for key in reading.same)
-
-
 def _letters_of(key: str) -> str:
     return "".join(c for c in key if c.isalnum())
 
@@ -494,7 +537,7 @@ def _but_for_the_name(entry: Entry, reading: _Reading) -> int:
     if entry.search_key == reading.folded:
         return _exactly(entry.number_key, reading)
     begins = _PLACE["begins_with"]
-    return begins if _as_typed(entry.number_key, reading, beginning=True) else _AS_PART[begins]
+    return begins if entry.number_key.startswith(reading.same) else _AS_PART[begins]
 
 
 def _number_words(code: str, entry: Entry, text: str, reading: _Reading) -> str:

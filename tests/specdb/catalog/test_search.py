@@ -451,3 +451,33 @@ def test_the_error_decides_nothing() -> None:
 )
 def test_names_near_a_name(asked: str, alike: list[str]) -> None:
     assert names_alike(asked, ["Quollbeck", "Tarn", "Tarnwhistle"]) == alike
+
+
+@pytest.mark.parametrize(
+    ("asked", "beginning"),
+    [
+        ("2024-99x", "2024"),
+        ("2024/0-99", "2024/0"),
+        ("Z0Z4 55", "Z0Z4"),
+        ("tarn 2024-9", "Tarn 2024"),
+        ("other 2024-9", "Other 2024"),
+        ("½ 024-07", "½"),
+        ("1", None),
+        ("QX", None),
+    ],
+)
+def test_the_longest_beginning_that_some_number_has(asked: str, beginning: str | None) -> None:
+    index = SearchIndex([entry("Tarn", "2024-07"), entry("Other", "2024-08"), entry("Tarn", "12-1")])
+    assert index.longest_beginning(asked) == beginning
+
+
+def test_a_maker_is_known_by_the_whole_name_alone() -> None:
+    claim = {
+        "maker": "Third", "number": "7", "maker_key": "THIRD", "number_key": "7", "search_key": "7",
+        "replaces_maker": "Tarn", "replaces_number": "12-1", "replaces_maker_key": "TARN",
+        "replaces_number_key": "12-1", "replaces_search_key": "121",
+    }  # fmt: skip
+    index = SearchIndex.holding([entry("Tarn Whistle", "12-1"), entry("Tarn", "12-1")], [claim])
+    assert index.elements == 2
+    names = ("tarnwhistle", "TARN", "Tarm", "Third", "-")
+    assert [index.maker_of(name) for name in names] == ["Tarn Whistle", "Tarn", None, None, None]

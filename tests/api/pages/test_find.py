@@ -1,0 +1,284 @@
+"""The page that finds an element: what it shows of a number, a maker, measures and of nothing, and what it keeps."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from httpx2 import Response
+from starlette.testclient import TestClient
+
+from api import create_app
+from api.pages.find import SHOWN_AT_MOST
+from specdb.answers.search import CLAIM_ONLY, OTHER_PART
+from specdb.catalog.identity import element_id
+from specdb.catalog.store import open_store
+from specdb.exchange import import_folder
+
+BROWSER = {"accept": "text/html,*/*;q=0.8"}
+HOSTILE = 'x\u202ey \u05d0\u05d1 <script>alert(1)</script>"><img src=x onerror=alert(2)>'
+HOSTILE_NUMBER = HOSTILE.ljust(200, "9")
+
+
+def page(client: TestClient, status: int = 200, **asked: str) -> Response:
+    got = client.get("/", params=asked, headers=BROWSER, follow_redirects=False)
+    assert got.status_code == status, got.text
+    return got
+
+
+def words_in(html: str) -> str:
+    """What is read of a part of a page, in one line."""
+    within_words = re.sub(r"</?(?:bdi|q|a|span|strong)\b[^>]*>", "", html)
+    return " ".join(unescape(re.sub(r"<[^>]*>", " ", within_words)).split())
+
+
+def results(got: Response) -> str:
+    return got.text.partition('<div id="results"')[2].partition('<details class="measures"')[0]
+
+
+def told(got: Response) -> str:
+    found = re.search(r'<p id="told" role="status"[^>]*>(.*?)</p>', got.text)
+    assert found
+    return words_in(found[1])
+
+
+def rows(got: Response) -> list[str]:
+    """What each row of the list says."""
+    return [words_in(row) for row in re.findall(r"<tr>\s*(<th scope=\"row\">.*?)</tr>", got.text, flags=re.DOTALL)]
+
+
+def links(html: str) -> list[str]:
+    return [unescape(address) for address in re.findall(r'<a [^>]*?href="([^"]*)"', html)]
+
+
+def values(got: Response) -> dict[str, str]:
+    """What stands in each field of the page."""
+    found = re.findall(r'<input type="(?:search|text)" id="[^"]*" name="([^"]*)" value="([^"]*)"', got.text)
+    return {name: unescape(value) for name, value in found}
+
+
+def is_form_open(got: Response) -> bool:
+    return '<details class="measures" open>' in got.text
+
+
+# --- on arrival -----------------------------------------------------------------------------------
+
+
+def test_who_arrives_stands_in_the_box_and_reads_what_may_be_typed(client: TestClient) -> None:
+    got = page(client)
+    (box,) = re.findall(r'<input type="search"[^>]*>', got.text)
+    assert " autofocus" in box
+    assert '<label for="q">' in got.text
+    assert "171 elements on file, catalogue revision 1." in words_in(results(got))
+    examples = [address for address in links(results(got)) if address.startswith("/?q=")]
+    assert [page(client, **{n: t for n, (t,) in parse_qs(urlsplit(e).query).items()}).status_code for e in examples]
+    assert len(examples) == 2
+    assert told(got) == ""
+    assert not is_form_open(got)
+    assert got.headers["etag"]
+
+
+def test_an_empty_catalogue_leads_to_loading_one(store_url: str) -> None:
+    with TestClient(create_app(store_url)) as client:
+        got = page(client)
+        assert "Nothing is on file yet." in words_in(results(got))
+        assert links(results(got)) == ["/load"]
+        assert told(page(client, q="12-1")) == "Nothing found."
+        assert told(page(client, q="1-12 UNF 96 mm")) == "No elements state what is asked."
+
+
+def test_what_states_nothing_leaves_the_address(client: TestClient) -> None:
+    got = page(client, 303, q=" ", thread="M20x1.5", length="", units="us")
+    assert got.headers["location"] == "/?thread=M20x1.5&units=us"
+
+
+# --- numbers --------------------------------------------------------------------------------------
+
+
+def test_a_number_is_shown_with_what_tells_whether_it_is_the_one(client: TestClient) -> None:
+    got = page(client, q="dulse 23", units="us")
+    assert told(got) == "8 numbers found."
+    first, version = rows(got)[:2]
+    assert first.startswith("Quollbeck Dulse 23 the same number but for letter case or spaces spin-on 1-12 UNF yes, in")
+    assert "Dulse 23/B begins with what was asked, and goes on" in version
+    assert "none in the element: in the head, if anywhere" in version
+    assert len(re.findall("data-exact", got.text)) == 1
+    assert OTHER_PART in words_in(results(got))
+    element, replace = links(results(got))[:2]
+    assert element == f"/elements/{element_id('Quollbeck', 'Dulse 23')}?units=us"
+    asked = {name: text for name, (text,) in parse_qs(urlsplit(replace).query).items()}
+    assert urlsplit(replace).path == "/replace"
+    assert asked == {
+        "original.maker": "Quollbeck", "original.number": "Dulse 23", "assumptions": "customary", "units": "us",
+    }  # fmt: skip
+
+
+def test_an_obsolete_number_names_its_successor_and_leads_there(client: TestClient) -> None:
+    got = page(client, q="XIV-12a")
+    assert "obsolete; successor XIV-6a" in rows(got)[0]
+    assert "/?q=XIV-6a" in links(results(got))
+    assert "current" in rows(page(client, q="12-1"))[0]
+
+
+def test_a_number_known_from_a_claim_says_so_and_leads_to_what_is_on_file(client: TestClient) -> None:
+    got = page(client, q="45/2")
+    for row in rows(got):
+        assert "This number is not on file; it is known from a claim only" in row
+        assert "a claim, no proof" in row
+    dulse = element_id("Quollbeck", "Dulse 23")
+    assert f"/elements/{dulse}" in links(results(got))
+    assert "Replace Dulse 23" in rows(got)[0]
+    assert CLAIM_ONLY in words_in(results(got))
+    assert "data-exact" not in got.text
+
+
+def test_a_maker_lists_its_numbers_and_how_to_narrow_them(client: TestClient) -> None:
+    got = page(client, q="oddmarrow")
+    assert len(rows(got)) == SHOWN_AT_MOST
+    total = re.fullmatch(r"(\d+) numbers found\.", told(got))
+    assert total
+    assert f"The nearest {SHOWN_AT_MOST} of {total[1]} are shown. Type more of the number" in words_in(results(got))
+
+
+def test_where_nothing_is_near_the_longest_beginning_is_shown_and_the_way_by_measures(client: TestClient) -> None:
+    got = page(client, q="dulse 99x")
+    assert told(got).startswith("Nothing found. 16 numbers near its beginning")
+    assert "The longest beginning of it that some number has, or reads like, is dulse" in words_in(results(got))
+    assert all("Dulse" in row for row in rows(got))
+    assert "/?q=dulse" in links(results(got))
+    assert is_form_open(got)
+    nothing = page(client, q="ΩΩΩΩ")
+    assert told(nothing) == "Nothing found."
+    assert is_form_open(nothing)
+
+
+def test_units_stay_with_what_was_asked_and_what_was_asked_with_units(client: TestClient) -> None:
+    got = page(client, q="dulse 23", as_of="1")
+    units = got.text.partition('id="units"')[2].partition("</header>")[0]
+    assert links(units) == ["/?q=dulse+23&as_of=1&units=us"]
+    assert '<input type="hidden" name="as_of" value="1">' in got.text
+
+
+# --- measures -------------------------------------------------------------------------------------
+
+
+def test_measures_in_the_box_are_listed_and_how_each_was_read_is_told(client: TestClient) -> None:
+    got = page(client, q="1-12 UNF 96 mm x 140")
+    assert told(got) == "54 elements state what is asked."
+    said = words_in(results(got))
+    assert "96 mm: outside diameter 96 mm ± 1 mm (no tolerance stated" in said
+    assert "140: length 140 mm ± 1 mm" in said
+    assert "no unit typed: mm, as beside it" in said
+    assert f"The first {SHOWN_AT_MOST} of 54 elements" in said
+    assert len(rows(got)) == SHOWN_AT_MOST
+    assert values(got) == {
+        "q": "1-12 UNF 96 mm x 140", "thread": "1-12 UNF", "outside_diameter": "96 mm", "length": "140 mm",
+        "gasket_outside_diameter": "", "inside_diameter": "", "maker": "",
+    }  # fmt: skip
+    inches = page(client, q="1-12 UNF 3.78 x 5.5 zzz", units="us")
+    said = words_in(results(inches))
+    assert "outside diameter 3.78 in" in said
+    assert "no unit typed: in, as US units are shown" in said
+    assert "zzz: not read, no measure, kind or maker on file" in said
+
+
+def test_what_may_be_both_is_a_number_first_with_the_measures_offered(client: TestClient) -> None:
+    got = page(client, q="1-12")
+    assert "numbers found" in told(got)
+    assert "thread 1-12 UNF, no series typed: by diameter and pitch" in words_in(results(got))
+    offer = next(address for address in links(results(got)) if address.startswith("/?thread="))
+    assert offer == "/?thread=1-12+UNF"
+    fits = re.search(r"it fits (\d+) elements", words_in(results(got)))
+    assert fits
+    assert told(page(client, thread="1-12 UNF")) == f"{fits[1]} elements state what is asked."
+    assert "Read as measures" not in page(client, q="12-1").text
+
+
+def test_where_no_element_states_all_it_is_told_what_to_leave_out(client: TestClient) -> None:
+    got = page(client, thread="1-12 UNF", length="999 mm", kind="spin-on")
+    assert told(got) == "No elements state what is asked."
+    assert "/?thread=1-12+UNF&kind=spin-on" in links(results(got))
+    without = re.search(r"without length 999 mm.*?practice\): (\d+) elements", words_in(results(got)))
+    assert without
+    assert told(page(client, thread="1-12 UNF", kind="spin-on")).startswith(without[1])
+    assert re.search(r"\d+ more contradict nothing of it", words_in(page(client, thread="M20x1.5").text))
+
+
+def test_a_bare_number_in_a_field_gets_the_unit_of_the_reader(client: TestClient) -> None:
+    assert page(client, 303, length="140").headers["location"] == "/?length=140+mm"
+    assert page(client, 303, length="5,5", units="us").headers["location"] == "/?length=5,5+in&units=us"
+
+
+def test_faults_stand_beside_their_fields_with_everything_kept(client: TestClient) -> None:
+    asked = {"thread": "M20x1.4.5", "length": "96 parsec", "kind": "spinon", "maker": "Quollbeck", "media": "felt"}
+    got = page(client, 422, **asked)
+    assert got.headers["cache-control"] == "no-store"
+    assert is_form_open(got)
+    assert {name: text for name, text in values(got).items() if text} == {n: t for n, t in asked.items() if n != "kind"}
+    assert "<option selected>spinon</option>" in got.text
+    for name in ("thread", "length", "kind", "media"):
+        (fault,) = re.findall(rf'<span class="fault" id="{name}-fault">(.*?)</span>\s*</div>', got.text, re.DOTALL)
+        assert re.search(r"Understood are|would do|Known are", words_in(fault)), fault
+        assert f'aria-describedby="{name}-fault"' in got.text
+    assert len(re.findall(" autofocus", got.text)) == 1
+    missing = page(client, 404, maker="Quolbeck")
+    assert "Near it on file: Quollbeck." in words_in(missing.text)
+    assert values(missing)["maker"] == "Quolbeck"
+    assert "Known are maker" in words_in(page(client, 422, colour="red").text)
+    assert "as_of" in results(page(client, 422, as_of="yesterday"))
+
+
+# --- hostile texts --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "remedy"),
+    [("A" * 300, "Give at most 200."), ("\x07\x08", "Type it again"), ("-", "Give the name or number as printed")],
+)
+def test_what_is_no_number_is_kept_and_told_what_would_be_right(client: TestClient, text: str, remedy: str) -> None:
+    got = page(client, 422, q=text)
+    assert values(got)["q"] == text
+    assert remedy in words_in(results(got))
+    assert 'aria-invalid="true"' in got.text
+    assert told(got) == "This cannot be read as it stands."
+
+
+def test_one_character_finds_what_begins_with_it(client: TestClient) -> None:
+    got = page(client, q="x")
+    assert all(re.search(r"\bX", row) for row in rows(got))
+    assert rows(got)
+
+
+@pytest.fixture(scope="module")
+def hostile(store_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """A service over a catalogue of which every text is hostile."""
+    folder = tmp_path_factory.mktemp("hostile")
+    store = folder / "store.sqlite"
+    store.write_bytes(store_template.read_bytes())
+    quoted = '"' + HOSTILE_NUMBER.replace('"', '""') + '"'
+    maker = quoted.replace("999", "")
+    header = "maker,number,kind,status,successor,series,thread"
+    row = f"{maker},{quoted},spin-on,obsolete,{quoted},{maker},1-12 UNF"
+    (folder / "elements.csv").write_text(f"{header}\n{row}\n", "utf-8")
+    engine = open_store(f"sqlite:///{store}")
+    import_folder(engine, folder, actor="test", reason="hostile")
+    engine.dispose()
+    with TestClient(create_app(f"sqlite:///{store}")) as started:
+        yield started
+
+
+def test_hostile_texts_are_shown_and_do_nothing(hostile: TestClient) -> None:
+    for asked in ({"q": HOSTILE}, {"q": HOSTILE_NUMBER}, {"thread": "1-12 UNF"}, {"q": "1-12 UNF"}):
+        got = page(hostile, **asked)
+        assert "<script>alert" not in got.text
+        assert "<img" not in got.text
+        assert len(rows(got)) == 1
+        assert '<span class="unseen">U+202E</span>' in results(got)
+        assert "\u202e" not in re.sub(r'(?:value|data-q)="[^"]*"', "", got.text)
+        followed = [hostile.get(a, headers=BROWSER).status_code for a in links(results(got)) if a.startswith("/?")]
+        assert followed == [200] * len(followed)
+        assert followed

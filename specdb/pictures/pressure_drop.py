@@ -33,6 +33,7 @@ from specdb.pictures.marks import (
     put_line,
     put_mark,
 )
+from specdb.pictures.needs import lacks_for_pressure_drop
 from specdb.pictures.scales import plain_axis, room_for
 from specdb.pictures.sheet import Box, Key, Labels, Sheet, drawing, harmless
 from specdb.units import UnitSystem, express, show
@@ -141,26 +142,8 @@ def draw(seen: Seen) -> str:
 
 
 def _asked(at: Circumstances) -> _Asked:
-    faults: list[QuestionError] = []
-    if at.flow_l_min is None:
-        faults.append(
-            QuestionError(
-                "A pressure drop over temperature is drawn at the flow through the filter, which is not stated.",
-                field="duty.flow",
-                remedy='State flow, such as "75 L/min", or pump_flow.',
-            )
-        )
-    if at.fluid_line is None:
-        faults.append(
-            QuestionError(
-                "A pressure drop over temperature needs the fluid's viscosity over temperature, which is not stated.",
-                field="duty.fluid.viscosity_index" if at.viscosity_mm2_s is not None else "duty.fluid.grade",
-                remedy="State fluid.grade with fluid.viscosity_index, or the viscosity at two temperatures as "
-                "fluid.points.",
-            )
-        )
     if at.flow_l_min is None or at.fluid_line is None:
-        raise QuestionError.of(faults)
+        raise QuestionError.of(lacks_for_pressure_drop(at))
     return _Asked(at.flow_l_min, at.fluid_line, at)
 
 

@@ -45,10 +45,13 @@ class Told:
 def faults_of(error: SpecdbError) -> list[Told]:
     """Each fault that an error holds, or is."""
     each = [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
-    return [
-        Told(one.field, one.message if one.value is None else f"{one.message} Found: {one.value}", one.remedy)
-        for one in each
-    ]
+    return [Told(one.field, _with_what_was_found(one), one.remedy) for one in each]
+
+
+def _with_what_was_found(error: SpecdbError) -> str:
+    if error.value is None or error.value in error.message:
+        return error.message
+    return f"{error.message} Found: {error.value}"
 
 
 def faulty_page(template: str, request: Request, context: Mapping[str, object], status: int) -> Response:

@@ -1,0 +1,421 @@
+"""The page that finds what can replace an element, as a browser without JavaScript sees it."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from html import unescape
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, parse_qsl, urlencode, urlsplit
+
+import pytest
+import sqlalchemy as sa
+from starlette.testclient import TestClient
+
+from api import create_app
+from api.pages.fields import all_fields
+from specdb.catalog.store import open_store
+from specdb.demo import demo_folder
+from specdb.duty.dotted import dotted_names
+from specdb.exchange import import_folder
+
+BROWSER = {"accept": "text/html,*/*;q=0.8"}
+DULSE = {"original.number": "Dulse 23"}
+LABEL = {
+    "flow": "70 L/min",
+    "require.1.characteristic": "filtration_ratio",
+    "require.1.at_least": "150",
+    "require.1.size": "10 um(c)",
+    "require.2.characteristic": "retained_capacity",
+    "require.2.at_least": "50 g",
+    "require.3.characteristic": "bubble_point",
+    "require.3.at_least": "17 mbar",
+    "require.4.characteristic": "collapse_pressure",
+    "require.4.at_least": "6 bar",
+    "require.5.characteristic": "clean_pressure_drop",
+    "require.5.at_most": "1.65 bar",
+    "require.5.viscosity": "180 mm2/s",
+    "require.5.drop_of": "element",
+}
+
+
+class _Form(HTMLParser):
+    """What a browser would send of the first form: names and values, hidden and typed alike."""
+
+    def __init__(self, html: str):
+        super().__init__()
+        self.sent: list[tuple[str, str]] = []
+        self._select: str | None = None
+        self._within = 0
+        self.feed(html.partition('class="replace"')[2].partition("</form>")[0])
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = {name: value or "" for name, value in attrs}
+        if tag == "input":
+            self.sent.append((named["name"], named["value"]))
+        elif tag == "select":
+            self._select = named["name"]
+        elif tag == "option" and "selected" in named and self._select:
+            self.sent.append((self._select, named["value"]))
+
+
+def text_of(html: str) -> str:
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+@pytest.fixture(scope="module")
+def browse(client: TestClient) -> Callable[..., Any]:
+    """Gets the page of these names; follows no redirect unless asked to."""
+
+    def get(names: dict[str, str] | list[tuple[str, str]], status: int = 200, follow: bool = False) -> Any:
+        query = urlencode(names)
+        response = client.get(f"/replace?{query}", headers=BROWSER, follow_redirects=follow)
+        assert response.status_code == status, text_of(response.text)[:1000]
+        return response
+
+    return get
+
+
+@pytest.fixture(scope="module")
+def shown(browse: Callable[..., Any]) -> Callable[..., str]:
+    """The page of these names as HTML, after its redirect."""
+
+    def get(names: dict[str, str], status: int = 200) -> str:
+        page: str = browse(names, status, follow=True).text
+        return page
+
+    return get
+
+
+def candidate(page: str, rank: int) -> str:
+    """What the page tells of the candidate of this rank."""
+    return page.partition(f'id="candidate-{rank}">')[2].partition("</li>\n<li class=\"panel\"")[0]
+
+
+def led_to(response: Any) -> dict[str, str]:
+    return dict(parse_qsl(urlsplit(response.headers["location"]).query))
+
+
+# --- addresses -------------------------------------------------------------------------------------
+
+
+def test_nothing_asked_is_the_form_alone(browse: Callable[..., Any]) -> None:
+    page = browse({}).text
+    assert "Everything may be left" in page
+    assert "Candidates" not in page
+    assert page.count("<h1>") == 1
+
+
+def test_a_form_sent_empty_asks_nothing(browse: Callable[..., Any]) -> None:
+    sent = _Form(browse({}).text).sent
+    assert len(sent) > 25
+    response = browse(sent, 303)
+    assert led_to(response) == {}
+    assert "Candidates" not in browse({}).text
+
+
+@pytest.mark.parametrize(
+    ("units", "names", "tidy"),
+    [
+        ("si", {"flow": "75"}, {"flow": "75 L/min"}),
+        ("us", {"flow": "20"}, {"flow": "20 US gpm"}),
+        ("si", {"cold_start_temperature": "-10"}, {"cold_start_temperature": "-10 °C"}),
+        ("us", {"cold_start_temperature": "14"}, {"cold_start_temperature": "14 °F"}),
+        ("si", {"bypass_cracking_pressure": "1,7"}, {"bypass_cracking_pressure": "1,7 bar"}),
+        ("us", {"bypass_cracking_pressure": "25"}, {"bypass_cracking_pressure": "25 psi"}),
+        ("us", {"fit.length": "5 1/2"}, {"fit.length": "5 1/2 in"}),
+        ("us", {"flow": "75 L/min"}, {"flow": "75 L/min"}),
+        ("si", {"flow": "20 gpm"}, {"flow": "20 gpm"}),
+        ("si", {"require.1.at_least": "200", "require.1.size": "10"},
+         {"require.1.at_least": "200", "require.1.size": "10 um(c)"}),
+        ("si", {"require.3.at_least": "17", "require.4.at_least": "6"},
+         {"require.3.at_least": "17 mbar", "require.4.at_least": "6 bar"}),
+        ("us", {"require.3.at_least": "7", "require.5.viscosity": "180"},
+         {"require.3.at_least": "7 inH2O", "require.5.viscosity": "180 cSt"}),
+        # What no unit makes a quantity of stays as typed, to be told of.
+        ("si", {"flow": "a lot"}, {"flow": "a lot"}),
+        ("si", {"fluid.grade": "46"}, {"fluid.grade": "ISO VG 46"}),
+        ("si", {"fluid.grade": "VG46"}, {"fluid.grade": "ISO VG 46"}),
+        ("si", {"fluid.grade": "ISO 46"}, {"fluid.grade": "ISO VG 46"}),
+        ("si", {"fluid.grade": "hm 46"}, {"fluid.grade": "ISO VG 46", "fluid.class": "HM"}),
+        ("si", {"fluid.grade": "HVLP 32"}, {"fluid.grade": "ISO VG 32", "fluid.class": "HV"}),
+        # A class that contradicts the one chosen is for the customer to settle.
+        ("si", {"fluid.grade": "HM 46", "fluid.class": "HV"}, {"fluid.grade": "HM 46", "fluid.class": "HV"}),
+    ],
+)  # fmt: skip
+def test_what_is_typed_is_written_out_in_the_address(
+    client: TestClient, browse: Callable[..., Any], units: str, names: dict[str, str], tidy: dict[str, str]
+) -> None:
+    system = {"units": units} if units == "us" else {}
+    response = browse({**names, **system, "machine": " "}, 303)
+    assert led_to(response) == {**tidy, **system, "assumptions": "customary"}
+    there = client.get(response.headers["location"], headers=BROWSER, follow_redirects=False)
+    assert there.status_code in (200, 422)
+
+
+def test_a_result_of_which_only_its_name_is_sent_is_not_asked(browse: Callable[..., Any]) -> None:
+    names = {f"require.{n}.characteristic": "filtration_ratio" for n in (1, 2)} | {"require.2.flow": ""}
+    assert led_to(browse({**DULSE, **names}, 303)) == {**DULSE, "assumptions": "customary"}
+
+
+def test_proof_alone_is_one_click_and_stays(shown: Callable[..., str]) -> None:
+    page = shown(DULSE)
+    assert "Verdicts rest on assumptions" in page
+    (address,) = re.findall(r'href="(/replace[^"]*assumptions=none[^"]*)">Proof alone', page)
+    bare = shown(dict(parse_qsl(urlsplit(unescape(address)).query)))
+    assert "Verdicts rest on proof alone" in bare
+    assert "taking for granted" in page
+    assert "taking for granted" not in bare
+    assert ("assumptions", "none") in _Form(bare).sent
+
+
+# --- the form --------------------------------------------------------------------------------------
+
+
+def test_every_field_is_a_name_that_can_be_asked_and_has_a_label(browse: Callable[..., Any]) -> None:
+    page = browse({}).text
+    for field in all_fields({}):
+        assert field.name in dotted_names() or field.name == "machine"
+        assert f'<label for="{field.id}">' in page
+        assert re.search(rf'<(input type="text"|select) id="{field.id}" name="{re.escape(field.name)}"', page)
+
+
+def test_what_is_sent_again_asks_the_same(shown: Callable[..., str]) -> None:
+    asked = {
+        **DULSE, **LABEL, "machine": "ferry", "location": "return", "derive.collapse": "no", "units": "us",
+        "require.6.characteristic": "burst_pressure", "require.6.at_least": "30 bar", "limit": "3",
+        "assumptions": "customary", "fit.length.tolerance": "2 mm", "fit.length": "140 mm", "order_number": "7",
+    }  # fmt: skip
+    sent = _Form(shown(asked)).sent
+    assert len(sent) == len({name for name, _ in sent})
+    assert {name: text for name, text in sent if text} == asked
+
+
+def test_a_question_of_the_api_keeps_its_numbers(shown: Callable[..., str]) -> None:
+    """A label's fields make room for requirements that stand where theirs would."""
+    asked = {
+        "require.1.characteristic": "burst_pressure", "require.1.at_least": "30 bar",
+        "require.7.characteristic": "collapse_pressure", "require.7.at_least": "6 bar", "assumptions": "customary",
+    }  # fmt: skip
+    page = shown(asked)
+    assert {name: text for name, text in _Form(page).sent if text and ".characteristic" not in name} == {
+        name: text for name, text in asked.items() if ".characteristic" not in name
+    }
+    assert re.search(r'id="f-require-7-at_least" name="require.7.at_least" value="6 bar"', page)
+    assert "require.1.at_least" in text_of(page.partition("Also asked")[2].partition("</section>")[0])
+
+
+def test_what_the_original_decides_is_marked_beside_its_field(shown: Callable[..., str]) -> None:
+    page = shown(DULSE)
+    beside = {
+        field.name: text_of(page.partition(f'id="{field.id}-hint"')[2].partition("</div>")[0])
+        for field in all_fields({})
+        if f'id="{field.id}-hint"' in page
+    }
+    assert "From the original: at least 60 g (at 75 L/min and a terminal drop of 170 kPa)" in (
+        beside["require.2.at_least"]
+    )
+    assert "From the original: in the element" in beside["bypass"]
+    assert "and 2 more" in beside["require.1.at_least"]
+    stated = shown({**DULSE, "require.2.characteristic": "retained_capacity", "require.2.at_least": "50 g"})
+    assert "at least 60 g" not in stated.partition("In place of")[0]
+    assert "retained capacity: at least 60 g" in text_of(page)
+    assert "retained capacity: at least 50 g" in text_of(stated)
+
+
+# --- the answer ------------------------------------------------------------------------------------
+
+
+def test_the_candidates_are_those_of_the_api_in_its_order(shown: Callable[..., str], client: TestClient) -> None:
+    page = shown(DULSE)
+    answer = client.get("/v1/equivalents", params={**DULSE, "assumptions": "customary", "limit": "10"}).json()
+    assert page.count('<li class="panel" id="candidate-') == len(answer["candidates"]) == 10
+    for rank, expected in enumerate(answer["candidates"], start=1):
+        html = candidate(page, rank)
+        told = text_of(html)
+        assert told.startswith(f"{rank}. {expected['element']['maker']} {expected['element']['number']} ")
+        assert expected["sentence"] in told
+        assert f"/elements/{expected['element']['element_id']}?" in html
+        assert (f"Why here: {expected['placed']}" in told) == (rank > 1)
+        assert bool(expected["not_shown"]) == ('class="verdict not-shown"' in html)
+    assert all(words in text_of(page) for words in answer["cautions"])
+    assert page.count(answer["cautions"][0].replace("'", "&#39;")) == 1
+
+
+def test_each_miss_has_its_sentence(shown: Callable[..., str]) -> None:
+    told = text_of(shown({**DULSE, "bypass": "head", "require.1.characteristic": "filtration_ratio",
+                          "require.1.at_least": "900", "require.1.size": "10 um(c)"}))  # fmt: skip
+    assert re.search(r"✗ misses Filtration ratio \(beta\) .{5,80} below what is required", told)
+    assert "A VALVE TOO MANY" in told
+    assert re.search(r"Bypass valve: not in the element: the head has it, unlike the original", told)
+
+
+def test_the_label_alone_is_answered(shown: Callable[..., str]) -> None:
+    page = shown(LABEL)
+    assert "In place of" not in page
+    assert re.search(r"1\. Brindlefjord 16E3 .{0,40}Brindlefjord 16E3 meets all 5 criteria", text_of(page))
+    assert "5 criteria, 5 stated" in text_of(page)
+
+
+def test_units_are_those_of_the_reader(shown: Callable[..., str]) -> None:
+    si, us = (text_of(shown({**DULSE, "units": units})) for units in ("si", "us"))
+    assert "burst pressure: at least 3000 kPa" in si
+    assert "burst pressure: at least 435.1 psi" in us
+    assert "kPa" not in us
+
+
+def test_more_candidates_are_a_click_away_and_twenty_weigh_little(shown: Callable[..., str]) -> None:
+    page = shown(DULSE)
+    (address,) = re.findall(r'href="([^"]+)">Show 20</a>', page)
+    twenty = shown(dict(parse_qsl(urlsplit(unescape(address)).query)))
+    assert twenty.count('<li class="panel"') == 20
+    assert len(twenty.encode()) < 78_000
+    first, last = (text_of(candidate(twenty, rank)) for rank in (10, 11))
+    assert re.search(r"\? not shown Clean pressure drop is .{40}", first)
+    assert re.search(r"\? not shown clean pressure drop \(4\) Bypass valve", last)
+
+
+def test_side_by_side_takes_the_question_and_those_chosen(shown: Callable[..., str], client: TestClient) -> None:
+    page = shown({**DULSE, "limit": "5", "bypass": "head", "machine": "ferry"})
+    form = page.partition('action="/side-by-side"')[2].partition("</form>")[0]
+    sent = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form))
+    chosen = re.findall(r'name="(elements\.\d+\.element_id)" value="([0-9a-f]{16})" checked', form)
+    assert sent == {**DULSE, "bypass": "head", "machine": "ferry", "assumptions": "customary"}
+    assert [name for name, _ in chosen] == [f"elements.{n}.element_id" for n in (1, 2, 3)]
+    del sent["machine"]
+    assert client.get("/v1/comparisons", params=[*sent.items(), *chosen]).status_code == 200
+
+
+def test_the_tables_answer_the_same(shown: Callable[..., str], client: TestClient) -> None:
+    (address,) = re.findall(r'href="(/v1/equivalents[^"]+)">As JSON', shown({**DULSE, "machine": "ferry"}))
+    answer = client.get(unescape(address))
+    assert answer.status_code == 200
+    assert answer.json()["original"]["element"]["number"] == "Dulse 23"
+    assert answer.json()["assumptions"]
+
+
+def test_what_is_no_longer_made_leads_to_its_successor(shown: Callable[..., str], client: TestClient) -> None:
+    page = shown({"original.number": "3-12", "limit": "20"})
+    head = page.partition("In place of")[2].partition("</section>")[0]
+    assert re.search(r"obsolete.*Successor:.*Tarnwhistle.*2024-07", text_of(head))
+    (address,) = re.findall(r'Successor: <a href="([^"?]+)', head)
+    assert client.get(f"/v1{address}").json()["number"] == "2024-07"
+    assert "it is superseded, and its successor is 3-9" in text_of(page)
+
+
+def test_an_original_without_any_test_is_told_of_plainly(shown: Callable[..., str]) -> None:
+    assert "No test result of this element is on file" in shown({"original.number": "00430"})
+    assert "No test result of this element is on file" not in shown(DULSE)
+
+
+def test_the_coldest_morning_that_nobody_looked_at_is_loud(shown: Callable[..., str]) -> None:
+    page = shown({**DULSE, "bypass": "head", "cold_start_temperature": "-10 °C"})
+    (loud,) = re.findall(r'<p class="alarm">(<bdi>THE COLDEST START.*?)</p>', page)
+    assert "“Bypass opens at”" in text_of(loud)
+    assert page.index(loud) < page.index('<ol class="candidates">')
+
+
+# --- faults ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "beside", "at_the_head"),
+    [
+        ({"flow": "a lot", "require.2.characteristic": "retained_capacity", "require.2.flow": "70 L/min"},
+         {"flow": "does not begin with a number", "require.2.at_least": "State at least, at most or both."}, []),
+        ({"location": "retrun", "require.7.characteristic": "bubble_pint", "require.7.at_least": "2 kPa"},
+         {"location": 'Is "return" meant?'}, ["require.7.characteristic", 'Is "bubble_point" meant?']),
+        ({"require.1.at_least": "200"}, {"require.1.at_least": "needed"}, []),
+        ({"original.maker": "Tarnwhistle", "fluid.grade": "thick"},
+         {"original.maker": "", "original.number": "", "fluid.grade": "no viscosity grade"}, []),
+    ],
+)  # fmt: skip
+def test_faults_stand_beside_their_fields_and_nothing_typed_is_lost(
+    shown: Callable[..., str], typed: dict[str, str], beside: dict[str, str], at_the_head: list[str]
+) -> None:
+    asked = {**DULSE, **typed, "machine": "<b>ferry</b>", "assumptions": "customary"}
+    page = shown(asked, 422)
+    marked = dict(re.findall(r' name="([^"]+)"[^>]*aria-describedby="(\S+)-fault[^"]*" aria-invalid="true"', page))
+    for name, words in beside.items():
+        if words:
+            assert words in text_of(page.partition(f'id="{marked[name]}-fault">')[2].partition("</div>")[0])
+    assert marked.keys() <= beside.keys()
+    head = text_of(page.partition('class="faults"')[2].partition("</section>")[0])
+    assert all(words in head for words in at_the_head)
+    assert bool(head) == bool(at_the_head)
+    assert {name: text for name, text in _Form(page).sent if text}.items() >= asked.items()
+    assert "<b>ferry" not in page
+
+
+def test_names_that_nobody_knows_are_told_of_and_can_be_left_out(shown: Callable[..., str]) -> None:
+    page = shown({**DULSE, "orignal.maker": "Quollbeck"}, 422)
+    assert "Is original.maker meant?" in text_of(page)
+    also = page.partition("Also asked")[2]
+    (address,) = re.findall(r'href="([^"]+)" aria-label="Leave out orignal.maker"', also)
+    assert "orignal" not in address
+    assert "original.number=Dulse" in address
+
+
+def test_a_number_not_on_file_offers_those_near_it(shown: Callable[..., str]) -> None:
+    page = shown({"original.number": "Dulse 2x", "bypass": "head"}, 404)
+    near = re.findall(r'<a class="button" href="([^"]+)"><bdi>(Quollbeck Dulse 2\d)</bdi>', page)
+    assert ("Quollbeck Dulse 23") in [named for _, named in near]
+    asked = parse_qs(urlsplit(unescape(near[0][0])).query)
+    assert asked["original.maker"] == ["Quollbeck"]
+    assert asked["bypass"] == ["head"]
+    assert 'id="f-original-number-fault"' in page
+
+
+def test_nothing_required_is_said_with_what_would_help(shown: Callable[..., str]) -> None:
+    told = text_of(shown({"flow": "75 L/min"}, 422))
+    assert "Nothing is required." in told
+    assert "Name an original element" in told
+    assert "to mend" not in told
+
+
+# --- hostile texts ---------------------------------------------------------------------------------
+
+_LONG = "<img src=x onerror=alert(1)>\u202e&quot;'"
+HOSTILE = _LONG + "7" * (200 - len(_LONG))
+
+
+@pytest.fixture(scope="module")
+def hostile(demo_store_url: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    folder: Path = tmp_path_factory.mktemp("hostile")
+    file = shutil.copy(str(sa.make_url(demo_store_url).database), folder / "store.sqlite")
+    engine = open_store(f"sqlite:///{file}")
+    demo = (demo_folder() / "elements.csv").read_text(encoding="utf-8").splitlines()
+    row = next(line for line in demo if line.startswith("Quollbeck,Dulse 23,"))
+    quoted = '"' + HOSTILE.replace('"', '""') + '"'
+    (folder / "in").mkdir()
+    (folder / "in" / "elements.csv").write_text(
+        f"{demo[0]}\n{row.replace('Dulse 23', quoted, 1).replace('QB-1', '')}\n", encoding="utf-8"
+    )
+    import_folder(engine, folder / "in", actor="test", reason="a hostile number")
+    engine.dispose()
+    with TestClient(create_app(f"sqlite:///{file}"), headers=BROWSER) as started:
+        yield started
+
+
+def test_a_hostile_number_does_nothing_wherever_it_stands(hostile: TestClient) -> None:
+    fit = {"fit.thread": "1-12 UNF", "fit.length": "140 mm", "fit.outside_diameter": "96 mm", "limit": "500"}
+    as_candidate = hostile.get("/replace", params=fit)
+    as_original = hostile.get("/replace", params={"original.number": HOSTILE})
+    for page in (as_candidate, as_original):
+        assert page.status_code == 200
+        assert "&lt;img src=x" in page.text
+        assert "<img" not in page.text
+        assert "\u202e" not in re.sub(r'value="[^"]*"', "", page.text)
+        assert 'class="unseen">U+202E' in page.text
+
+
+def test_an_address_beyond_measure_is_a_fault_that_keeps_it(hostile: TestClient) -> None:
+    typed = HOSTILE + "8" * 100
+    page = hostile.get("/replace", params={"original.number": typed})
+    assert page.status_code == 422
+    assert "1 to 200 characters" in page.text
+    assert dict(_Form(page.text).sent)["original.number"] == typed
+    assert "<img" not in page.text

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import unicodedata
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -13,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from api.pages.addresses import Asked
+from specdb.sheet.unseen import is_unseen, plain
 
 _FOLDER = Path(__file__).parent
 STATIC = _FOLDER / "static"
@@ -28,26 +28,14 @@ PAGE_HEADERS = {
     "Referrer-Policy": "same-origin",
 }
 
-_INVISIBLE = ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn")
-"""Categories of characters that are not seen and may turn the order of those that are."""
-
 
 def seen(text: object) -> Markup:
     """A text from outside, set apart from what stands around it, whichever way it is written; what cannot be seen of it
     is shown by its number."""
     parts = [
-        Markup('<span class="unseen">U+{:04X}</span>').format(ord(c)) if _is_unseen(c) else escape(c) for c in str(text)
+        Markup('<span class="unseen">U+{:04X}</span>').format(ord(c)) if is_unseen(c) else escape(c) for c in str(text)
     ]
     return Markup("<bdi>") + Markup("").join(parts) + Markup("</bdi>")
-
-
-def plain(text: object) -> str:
-    """As ``seen``, for where no markup can stand: a title, an attribute, a cell of a PDF."""
-    return "".join(f"[U+{ord(c):04X}]" if _is_unseen(c) else c for c in str(text))
-
-
-def _is_unseen(character: str) -> bool:
-    return character not in "\n\t" and unicodedata.category(character) in _INVISIBLE
 
 
 @cache

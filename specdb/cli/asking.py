@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
+from urllib.parse import urlencode
 
 import typer
 
 from specdb.cli import completion
 from specdb.cli.duty import DutyTyped, part, with_duty
-from specdb.cli.options import AsCsv, AsJson, AsOf, InUnits, Maker, Units, form_of
-from specdb.cli.output import give
+from specdb.cli.options import AsCsv, AsJson, AsOf, Form, InUnits, Maker, Units, form_of
+from specdb.cli.output import give, keep, write
 from specdb.cli.store import pointed_at, reading, refuse_one_number_in_parts
 from specdb.cli.typed import named_value
 from specdb.errors import QuestionError
 
 if TYPE_CHECKING:
-    from specdb.duty.question import Question
+    from specdb.answers import ComparisonAnswer
+    from specdb.duty.question import ComparisonAsked, Question
     from specdb.ranking import Ranking
 
 LISTED = 10
@@ -148,6 +153,11 @@ def _ranked(
     return question, ranking.rank(question, snapshot)
 
 
+class Paper(StrEnum):
+    a4 = "a4"
+    letter = "letter"
+
+
 @with_duty
 def compare(
     duty: DutyTyped,
@@ -174,6 +184,11 @@ def compare(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    pdf: Annotated[
+        Path | None,
+        typer.Option("--pdf", metavar="FILE", help="Keep it as a sheet to sign, in a new file that ends in .pdf."),
+    ] = None,
+    paper: Annotated[Paper | None, typer.Option("--paper", help="Of the sheet; A4 unless said otherwise.")] = None,
 ) -> None:
     """Set elements side by side, for a duty or an original.
 
@@ -184,6 +199,8 @@ def compare(
     from specdb.duty.question import ElementAsked, read_comparison
     from specdb.printing.comparison import print_comparison
 
+    form = form_of(as_json, as_csv)
+    _refuse_forms_of_sheet(pdf, paper, form)
     asked = duty.asked()
     asked["elements"] = [*part(asked, "elements", list), *({"number": each} for each in number)]
     if original is not None:
@@ -207,7 +224,37 @@ def compare(
             question.original.number, question.original.maker = pointed_at(connection, [original], None, revision)
         snapshot = load_snapshot(connection, revision)
     answer = answers.comparison(question, snapshot, units.value)
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_comparison(out, answer, explain))
+    if pdf is None:
+        give(answer, form, units, lambda out: print_comparison(out, answer, explain))
+        return
+    keep(pdf, _sheet(answer, question, paper or Paper.a4, units), "--pdf")
+    write(f"The sheet is in {pdf}.\n")
+
+
+def _refuse_forms_of_sheet(pdf: Path | None, paper: Paper | None, form: Form) -> None:
+    """Raises QuestionError for what makes no sheet."""
+    if pdf is None and paper is not None:
+        raise QuestionError("Nothing goes on paper.", field="--paper", remedy="Name the file with --pdf.")
+    if pdf is not None and form is not Form.people:
+        raise QuestionError("An answer has one form.", field="--pdf", remedy="Leave out --json or --csv.")
+    if pdf is not None and pdf.suffix.casefold() != ".pdf":
+        raise QuestionError("The sheet is a PDF.", value=pdf.name, field="--pdf", remedy="End the name in .pdf.")
+
+
+def _sheet(answer: ComparisonAnswer, question: ComparisonAsked, paper: Paper, units: Units) -> bytes:
+    """The sheet of today. Its address is where a service over this store shows it again."""
+    from specdb.duty.dotted import dotted_of
+    from specdb.sheet.content import Stated, sheet_of
+    from specdb.sheet.pdf import as_pdf
+
+    today = datetime.now(UTC).date()
+    pinned = {"as_of": str(answer.catalog_revision), "date": today.isoformat()}
+    # A page that is told of no assumptions makes the customary ones.
+    names = {"assumptions": "none", "units": units.value} | dotted_of(question) | pinned
+    if any(name.startswith("assumptions.") for name in names):
+        del names["assumptions"]
+    stated = Stated(date=today, address=f"/side-by-side?{urlencode(names)}")
+    return as_pdf(sheet_of(answer, question, stated), paper.value)
 
 
 def show(

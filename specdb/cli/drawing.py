@@ -11,7 +11,7 @@ import typer
 from specdb.cli import completion
 from specdb.cli.duty import DutyTyped, part, with_duty
 from specdb.cli.options import AsOf, InUnits, Maker, Units
-from specdb.cli.output import write, write_utf8
+from specdb.cli.output import keep, write, write_utf8
 from specdb.cli.store import pointed_at, reading
 from specdb.errors import QuestionError
 from specdb.pictures import PICTURES, PictureKey, draw
@@ -83,7 +83,7 @@ def picture(
     if str(to) == "-":
         write_utf8(drawn)
         return
-    _keep(to, drawn)
+    keep(to, drawn.encode(), "--to")
     write(f"The picture is in {to}.\n")
 
 
@@ -92,20 +92,3 @@ def _refuse_ending(to: Path) -> None:
         raise QuestionError(
             "A picture is written as SVG.", value=to.name, field="--to", remedy="End the name in .svg, or write -."
         )
-
-
-def _keep(to: Path, drawn: str) -> None:
-    """Writes a new file, whole or not at all."""
-    try:
-        with to.open("x", encoding="utf-8", newline="\n") as file:
-            try:
-                file.write(drawn)
-            except OSError:
-                to.unlink()
-                raise
-    except FileExistsError:
-        message, remedy = "This is there already, and nothing is written over.", "Name a new file."
-        raise QuestionError(message, value=str(to), field="--to", remedy=remedy) from None
-    except OSError as error:
-        message, remedy = f"The file cannot be written: {error.strerror or error}.", "Name another."
-        raise QuestionError(message, value=str(to), field="--to", remedy=remedy) from None

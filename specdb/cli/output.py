@@ -1,4 +1,4 @@
-"""Answers on standard output: for people, as JSON or as CSV, whole or not at all."""
+"""Answers on standard output, for people, as JSON or as CSV, and files: whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,12 +6,14 @@ import io
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from specdb.cli.errors import OUTPUT_CLOSED
 from specdb.cli.options import Form, Units
+from specdb.errors import QuestionError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -60,3 +62,21 @@ def write_utf8(text: str) -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(encoding="utf-8", newline="")
     write(text)
+
+
+def keep(to: Path, content: bytes, option: str) -> None:
+    """Writes a new file, whole or not at all. Raises QuestionError for ``option`` where it is there or cannot be
+    written."""
+    try:
+        with to.open("xb") as file:
+            try:
+                file.write(content)
+            except OSError:
+                to.unlink()
+                raise
+    except FileExistsError:
+        message, remedy = "This is there already, and nothing is written over.", "Name a new file."
+        raise QuestionError(message, value=str(to), field=option, remedy=remedy) from None
+    except OSError as error:
+        message, remedy = f"The file cannot be written: {error.strerror or error}.", "Name another."
+        raise QuestionError(message, value=str(to), field=option, remedy=remedy) from None

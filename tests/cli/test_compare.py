@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from api import create_app
@@ -110,3 +113,47 @@ def test_explain_prints_every_sentence(run: Run) -> None:
 def test_what_cannot_be_compared_is_told(run: Run, arguments: list[str], status: int, told: list[str]) -> None:
     said = run("compare", *arguments).refused(status)
     assert all(each in said for each in told), said
+
+
+# --- kept as a sheet ------------------------------------------------------------------------------
+
+
+def test_a_sheet_is_written_and_says_what_the_answer_says(run: Run, client: TestClient, tmp_path: Path) -> None:
+    file = tmp_path / "sheet.pdf"
+    done = run("compare", "Dulse 24", "12-2", "--original", "00417", "--pdf", str(file), "--paper", "letter")
+    assert (done.status, done.out, done.err) == (0, f"The sheet is in {file}.\n", "")
+    pages = PdfReader(file).pages
+    assert float(pages[0].mediabox.width) == 612
+    words = "".join("".join(page.extract_text().split()) for page in pages)
+    answer = run("compare", "Dulse 24", "12-2", "--original", "00417", "--json").answer()
+    for row in answer["rows"]:
+        assert "".join(row["words"].rpartition("; ")[0].split()) in words
+    # The page at the address of the sheet shows what was compared, on proof alone as it was here.
+    address = re.search(r"Thissheetagain:(/side-by-side\?[^–]*?date=\d{4}-\d{2}-\d{2})", words)
+    assert address is not None
+    page = client.get(address[1], headers={"accept": "text/html"}, follow_redirects=False)
+    assert page.status_code == 200
+    assert "Verdicts rest on proof alone" in page.text
+    assert "Tarnwhistle 12-2" in page.text
+    assert "as_of=1" in address[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--pdf", "there.pdf"], "--pdf: This is there already, and nothing is written over."),
+        (["--pdf", "sheet.txt"], "--pdf: The sheet is a PDF."),
+        (["--pdf", "none/sheet.pdf"], "--pdf: The file cannot be written: "),
+        (["--pdf", "sheet.pdf", "--csv"], "--pdf: An answer has one form."),
+        (["--pdf", "sheet.pdf", "--paper", "a5"], "'a5' is not one of"),
+        (["--paper", "a4"], "--paper: Nothing goes on paper."),
+    ],
+)
+def test_what_is_no_sheet_is_refused_and_nothing_is_written(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], told: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "there.pdf").write_text("an order")
+    assert told in run("compare", "12-2", *BETA, *arguments).refused(2)
+    assert [path.name for path in tmp_path.iterdir()] == ["there.pdf"]
+    assert (tmp_path / "there.pdf").read_text() == "an order"

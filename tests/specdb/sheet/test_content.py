@@ -1,0 +1,142 @@
+"""What stands on a sheet, against the answer that it is made from."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from specdb.answers import ComparisonAnswer, comparison
+from specdb.catalog.snapshot import Snapshot
+from specdb.duty.dotted import comparison_of
+from specdb.sheet.content import ABREAST_AT_MOST, Sheet
+from tests.specdb.sheet.sheets import DUTY, NUMBERS, asked_of, sheet
+
+ASKED = asked_of(("Dulse 24", "12-2", "Dulse 23/B"))
+
+
+@pytest.fixture(scope="module")
+def answer(demo: Snapshot) -> ComparisonAnswer:
+    return comparison(comparison_of(ASKED), demo)
+
+
+@pytest.fixture(scope="module")
+def made(demo: Snapshot) -> Sheet:
+    return sheet(demo, ASKED)
+
+
+def test_every_criterion_has_its_row_and_misses_stand_first(answer: ComparisonAnswer, made: Sheet) -> None:
+    rank = {"misses": 0, "not_shown": 1, "meets": 2}
+    rows = [(band.verdict, row) for band in made.bands for row in band.rows]
+    assert [verdict for verdict, _ in rows] == sorted((verdict for verdict, _ in rows), key=rank.__getitem__)
+    assert {verdict for verdict, _ in rows} == set(rank)
+    for verdict, row in rows:
+        # The first column is the original's, which decides nothing of the place of a row.
+        assert verdict == min((cell.verdict for cell in row.cells[1:]), key=rank.__getitem__)
+    assert sorted(f"{row.required}; {row.origin}" for _, row in rows) == sorted(r.words for r in answer.requirements)
+
+
+def test_cells_say_what_the_answer_says_with_margin_and_proof(answer: ComparisonAnswer, made: Sheet) -> None:
+    rows = {f"{row.required}; {row.origin}": row for band in made.bands for row in band.rows}
+    told: dict[str, int] = {"margin": 0, "by proof alone": 0}
+    for line in answer.rows:
+        cells = rows[line.words].cells
+        shown = [line.original, *line.cells]
+        criteria = [
+            next(c for c in each.criteria if c.requirement == line.requirement)
+            for each in (answer.original, *answer.elements)
+            if each is not None
+        ]
+        for cell, expected, criterion in zip(cells, shown, criteria, strict=True):
+            assert expected is not None
+            assert cell.verdict == expected.verdict
+            assert cell.words.startswith(expected.words)
+            assert cell.words.endswith(")") >= (criterion.margin is not None)
+            differs = criterion.verdict != criterion.verdict_without_assumptions
+            word = criterion.verdict_without_assumptions.replace("_", " ")
+            assert cell.remark == (f"by proof alone: {word}" if differs else "")
+            told["margin"] += criterion.margin is not None
+            told["by proof alone"] += differs
+    assert all(told.values()), told
+
+
+def test_numbers_of_sources_stand_for_the_documents_behind_a_verdict(answer: ComparisonAnswer, made: Sheet) -> None:
+    rows = {f"{row.required}; {row.origin}": row for band in made.bands for row in band.rows}
+    for line in answer.rows:
+        for element, cell in zip(answer.elements, rows[line.words].cells[1:], strict=True):
+            cited = next(c for c in element.criteria if c.requirement == line.requirement).sources
+            assert {made.sources[number - 1].partition(":")[0] for number in cell.sources} == {s.source for s in cited}
+    independent = [source for source in made.sources if source.endswith("(ISO 16889, laboratory: independent)")]
+    assert [source.partition(":")[0] for source in independent] == ["MZ-1"]
+
+
+def test_a_caution_of_several_is_said_once_and_names_them(answer: ComparisonAnswer, made: Sheet) -> None:
+    assert len({alarm.text for alarm in made.alarms}) == len(made.alarms)
+    everyone = [answer.original, *answer.elements]
+    for column, shown in zip(made.columns, everyone, strict=True):
+        assert shown is not None
+        assert [alarm.text for alarm in made.alarms if column.name in alarm.of] == sorted(
+            shown.cautions, key=[alarm.text for alarm in made.alarms].index
+        )
+        assert column.alarms == (f"{len(shown.cautions)} above" if shown.cautions else "none")
+    assert made.alarms[0].of == ("Quollbeck Dulse 23", "Quollbeck Dulse 24", "Tarnwhistle 12-2")
+
+
+def test_a_sentence_for_each_miss_and_each_criterion_not_shown(answer: ComparisonAnswer, made: Sheet) -> None:
+    for column, shown in zip(made.columns[1:], answer.elements, strict=True):
+        lacking = [c.explanation for c in shown.criteria if c.verdict != "meets"]
+        assert sorted(sentence.text for sentence in column.wanting) == sorted(lacking)
+        first_open = [s.text.startswith("Misses") for s in column.wanting] + [False]
+        assert not any(first_open[first_open.index(False) :])
+        assert {claim.words for claim in shown.claims} <= set(column.beside)
+    assert any(column.beside for column in made.columns)
+
+
+@pytest.mark.parametrize(
+    ("number", "status", "bypass"),
+    [
+        ("Dulse 23/B", "current", "no bypass valve in the element"),
+        ("12-2", "current", "bypass valve in the element"),
+    ],
+)
+def test_what_an_element_is(made: Sheet, number: str, status: str, bypass: str) -> None:
+    (column,) = (column for column in made.columns if column.name.endswith(f" {number}"))
+    assert (column.status, column.bypass) == (status, bypass)
+
+
+def test_places_among_them_and_the_original_apart(made: Sheet) -> None:
+    original, *compared = made.columns
+    assert original.is_original
+    assert original.place.startswith("original: meets ")
+    assert sorted(column.place.partition(":")[0] for column in compared) == ["1 of 3", "2 of 3", "3 of 3"]
+
+
+def test_a_successor_and_an_element_of_which_nothing_is_on_file_are_said(demo: Snapshot) -> None:
+    words = demo.elements.words["successor"]
+    replaced = next(row for row in range(len(demo.elements)) if words.word(row))
+    names = {
+        "elements.1.element_id": demo.elements.element_id[replaced],
+        "require.1.characteristic": "bubble_point",
+        "require.1.at_least": "3 kPa",
+    }
+    (column,) = sheet(demo, names).columns
+    assert column.status.endswith(f", successor {words.word(replaced)}")
+    assert column.place.startswith("no place, as nothing is on file for any criterion: ")
+
+
+def test_every_column_stands_in_one_table_and_none_is_much_wider(made: Sheet) -> None:
+    for count in range(1, 22):
+        many = replace(made, columns=made.columns[:1] * count)
+        assert [place for group in many.groups for place in group] == list(range(count))
+        sizes = [len(group) for group in many.groups]
+        assert max(sizes) <= ABREAST_AT_MOST
+        assert max(sizes) - min(sizes) <= 1
+        assert many.is_wide is (count > 3)
+
+
+def test_proof_alone_says_so_and_what_is_read_by_no_rule_is_told(demo: Snapshot) -> None:
+    made = sheet(demo, asked_of(NUMBERS[:1], {**DUTY, "assumptions": "none", "air_flow": "60 L/min"}))
+    assert made.assumed == ()
+    assert not any(cell.remark for band in made.bands for row in band.rows for cell in row.cells)
+    noted = next(section for section in made.sections if section.heading == "To be noted")
+    assert "Stated but read by no rule: air_flow." in noted.sentences

@@ -28,7 +28,7 @@ PLACES: Mapping[str, tuple[str, ...]] = {
     "/replace": (QUESTION, "units", *SHEET_NAMES),
     "/side-by-side": (QUESTION, ELEMENTS, "units", *SHEET_NAMES),
     "/side-by-side.pdf": (QUESTION, ELEMENTS, "units", "paper", *SHEET_NAMES),
-    "/ask": (QUESTION, "units", *SHEET_NAMES),
+    "/ask": (QUESTION, ELEMENTS, "units", *SHEET_NAMES),
     "/load": ("units",),
 }
 """The pages by the beginning of their path, and the names that each reads."""

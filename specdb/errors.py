@@ -161,18 +161,21 @@ class RowFault:
 
 
 class ImportRefusedError(SpecdbError):
+    """``not_listed`` counts the faults beyond those told one by one; the last of ``faults`` then says so."""
+
     code = "import-refused"
     title = "The catalogue was not taken in; nothing was changed"
     exit_status = 4
     faults: tuple[RowFault, ...]
 
-    def __init__(self, faults: Sequence[RowFault]):
+    def __init__(self, faults: Sequence[RowFault], not_listed: int = 0):
         count = len(faults)
         super().__init__(
             f"{count} fault{'' if count == 1 else 's'} found; nothing was changed.",
             remedy="Mend the rows named and import again.",
         )
         self.faults = tuple(faults)
+        self.not_listed = not_listed
 
 
 class RevisionMovedError(SpecdbError):

@@ -2,30 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
 from typing import Annotated
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
-from starlette.formparsers import MultiPartException, MultiPartParser
 
-from api.admission import IMPORTS, media_type_of
+from api.admission import IMPORTS
 from api.problems import documented
 from api.representation import JsonReplyNeeded
 from api.store import CatalogueNeeded
+from api.uploads import FILE, BrokenFormError, read_form, refuse_unless_allowed, the_file
 from specdb import answers
 from specdb.duty.question import Text
-from specdb.errors import QuestionError, SpecdbError, WritesRefusedError, shown
+from specdb.errors import shown
 from specdb.exchange.importing import ImportReport, import_upload
 
 router = APIRouter(tags=["catalogue"])
 
-PARTS_READ = 8
-"""Parts of a form that are read at all; one is right, and a few too many are named."""
-
-_PART = "file"
+_ONE_FILE = f'Send one file as the part "{FILE}", and everything else in the query.'
 _BODY = {
     "requestBody": {
         "required": True,
@@ -34,13 +29,13 @@ _BODY = {
                 "schema": {
                     "type": "object",
                     "properties": {
-                        _PART: {
+                        FILE: {
                             "type": "string",
                             "format": "binary",
                             "description": "A zip of the catalogue folder, a workbook (XLSX) or one CSV file.",
                         }
                     },
-                    "required": [_PART],
+                    "required": [FILE],
                     "additionalProperties": False,
                 }
             }
@@ -77,13 +72,13 @@ async def import_catalogue(
 
     Refused unless the service was started with `--allow-writes`. The same file again changes nothing.
     """
-    _refuse_unless_allowed(request)
-    media_type, charset = media_type_of(request)
-    if media_type != "multipart/form-data" or charset not in ("", "utf-8", "utf8"):
-        raise HTTPException(415, "The body must be multipart/form-data with one file.")
-    form = await _form(request)
+    refuse_unless_allowed(request)
     try:
-        upload = _the_file(form)
+        form = await read_form(request)
+    except BrokenFormError as error:
+        raise HTTPException(400, error.message) from None
+    try:
+        upload = the_file(form, _ONE_FILE)
         name = str(upload.filename)
         report: ImportReport = await run_in_threadpool(
             import_upload,
@@ -97,61 +92,6 @@ async def import_catalogue(
         )
     finally:
         await form.close()
+    if report.revision is not None:
+        catalogue.load_ahead()
     return reply.give(answers.import_answer(report))
-
-
-def _refuse_unless_allowed(request: Request) -> None:
-    if not request.app.state.allow_writes:
-        raise WritesRefusedError(
-            "Imports are not allowed here.", remedy="Import by the command line, or serve with --allow-writes."
-        )
-    # A browser sends a form from any page to any address: only a page of this service may.
-    origin = request.headers.get("origin")
-    if origin is not None and origin.casefold().partition("://")[2] != request.headers.get("host", "").casefold():
-        raise WritesRefusedError(
-            "A page of another origin may not import.", value=origin, remedy="Send the file from a program."
-        )
-
-
-class _Form(MultiPartParser):
-    """The framework's parser, which takes a form that was cut short for a whole one."""
-
-    ended = False
-
-    def on_end(self) -> None:
-        self.ended = True
-
-
-async def _form(request: Request) -> FormData:
-    async def whole() -> AsyncGenerator[bytes]:
-        async for chunk in request.stream():
-            yield chunk
-        if not parser.ended:
-            raise MultiPartException("The form was cut short: its closing boundary is missing.")
-
-    parser = _Form(request.headers, whole(), max_files=PARTS_READ, max_fields=PARTS_READ)
-    try:
-        return await parser.parse()
-    except MultiPartException as error:
-        raise HTTPException(400, error.message) from None
-
-
-def _the_file(form: FormData) -> UploadFile:
-    """The one part that there may be. Raises InputError that names every part that is too much."""
-    remedy = f'Send one file as the part "{_PART}", and everything else in the query.'
-    faults: list[SpecdbError] = [
-        QuestionError("There is no such part.", field=shown(name) or _PART, remedy=remedy)
-        for name in form
-        if name != _PART
-    ]
-    found = form.getlist(_PART)
-    uploads = [part for part in found if isinstance(part, UploadFile) and part.filename]
-    if len(found) > 1:
-        faults.append(QuestionError("Several files were sent.", field=_PART, remedy=remedy))
-    elif not found:
-        faults.append(QuestionError("No file was sent.", field=_PART, remedy=remedy))
-    elif not uploads:
-        faults.append(QuestionError("This part has no file name.", field=_PART, remedy=remedy))
-    if faults:
-        raise QuestionError.of(faults)
-    return uploads[0]

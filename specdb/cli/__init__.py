@@ -57,6 +57,7 @@ app.command()(asking.characteristics)
 app.add_typer(calculating.calc_app, short_help="Work out the trade's small sums.")
 app.command("import")(exchanging.import_)
 app.command()(exchanging.export)
+app.command()(exchanging.blank)
 app.command()(serving.serve)
 app.command()(serving.demo)
 

@@ -1,4 +1,4 @@
-"""A catalogue in and out: ``import`` and ``export``."""
+"""A catalogue in and out: ``import``, ``export``, and ``blank``, a workbook to fill in."""
 
 from __future__ import annotations
 
@@ -89,6 +89,26 @@ def export(
         write_json(json.dumps(asdict(report) | {"target": str(target)}, ensure_ascii=False, indent=2))
     else:
         write_for_people(lambda out: print_export(out, report))
+
+
+def blank(
+    target: Annotated[
+        Path, typer.Argument(metavar="TARGET", help="Where to: a file whose name ends in .xlsx, not there yet.")
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Write a blank workbook to fill in and import.
+
+    It has every sheet and heading, lists of words where there are any, and a first sheet that says what each column is.
+    """
+    from specdb.exchange.blank import write_blank
+    from specdb.printing.page import say
+
+    write_blank(target)
+    if as_json:
+        write_json(json.dumps({"target": str(target)}, ensure_ascii=False, indent=2))
+    else:
+        write_for_people(lambda out: say(out, f"A blank workbook is in {target}."))
 
 
 def _user() -> str:

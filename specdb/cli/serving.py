@@ -17,6 +17,7 @@ from specdb.errors import QuestionError, shown
 
 LOOPBACK = "127.0.0.1"
 ALLOW_WRITES = "SPECDB_ALLOW_WRITES"
+HOSTS = "SPECDB_HOSTS"
 HEADERS_AT_MOST_BYTES = 256 * 1024
 """Of a request's line and headers: a question in the address may be long."""
 
@@ -54,7 +55,7 @@ def serve(
         bool, typer.Option("--allow-writes", help="Take imports from anyone who reaches the port.")
     ] = False,
 ) -> None:
-    """Serve the API over the store.
+    """Serve the pages and the API over the store.
 
     SPECDB_DATABASE_URL names the store.
     """
@@ -63,6 +64,8 @@ def serve(
     _refuse_taken(host, port)
     if allow_writes:
         os.environ[ALLOW_WRITES] = "1"
+    # A page that was opened by the name that is bound may import.
+    os.environ[HOSTS] = f"{os.environ.get(HOSTS, '')} {host}"
     _run_server(host, port)
 
 

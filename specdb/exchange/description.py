@@ -16,6 +16,8 @@ DESCRIPTION_FILE = "datapackage.json"
 READING_ONLY = "for_reading_only"
 """Property of a package whose cells carry marks against formulas; it is not taken in."""
 SHEETS = ("sources", "elements", "ratings", "interchanges")
+READ_ME = "Read me"
+"""Title of the sheet of a blank workbook that says how to fill the others in; it is passed over."""
 
 _TAKEN_DIALECT = {
     "delimiter", "quoteChar", "decimalChar", "skipInitialSpace",

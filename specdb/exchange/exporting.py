@@ -132,8 +132,8 @@ def _export(
             counts[sheet] += 1
             yield row
 
-    _refuse_unless_free(target)
-    with read_session(engine) as connection, _put_in_place(target) as unfinished:
+    refuse_unless_free(target)
+    with read_session(engine) as connection, put_in_place(target) as unfinished:
         revision = current_revision(connection) if as_of is None else revision_as_of(connection, as_of)
         stating = Stating(connection, revision)
         write(unfinished, {sheet: counted(stating, sheet) for sheet in SHEETS})
@@ -168,7 +168,8 @@ def _guarded(sheet: str, row: list[str]) -> list[str]:
 # --- the target -------------------------------------------------------------------------------------
 
 
-def _refuse_unless_free(target: Path) -> None:
+def refuse_unless_free(target: Path) -> None:
+    """Raises QuestionError where something stands at ``target`` already, or no folder to hold it."""
     try:
         taken = any(target.iterdir()) if target.is_dir() else target.exists() and target.stat().st_size > 0
         inside = target.parent.is_dir()
@@ -188,14 +189,17 @@ def _refuse_unless_free(target: Path) -> None:
 
 def _unwritable(target: Path, error: OSError) -> QuestionError:
     return QuestionError(
-        f"The export cannot be written: {error.strerror or error}.", value=str(target), field="target",
+        f"This cannot be written: {error.strerror or error}.", value=str(target), field="target",
         remedy="Name a place that may be written and has room.",
     )  # fmt: skip
 
 
 @contextmanager
-def _put_in_place(target: Path) -> Iterator[Path]:
-    """A path beside the target to write to; what stands there takes its place when all went well, else goes."""
+def put_in_place(target: Path) -> Iterator[Path]:
+    """A path beside the target to write to; what stands there takes its place when all went well, else goes.
+
+    Raises QuestionError where it cannot be written.
+    """
     unfinished = target.parent / f".export-{uuid.uuid4().hex}"
     try:
         yield unfinished

@@ -67,4 +67,4 @@ class Findings:
                     "Mend those listed and import again; the others will be named then.",
                 )
             )  # fmt: skip
-        raise ImportRefusedError(ordered)
+        raise ImportRefusedError(ordered, self.not_listed)

@@ -54,6 +54,10 @@ MEANINGS = {
     "replaces_number": "The number replaced, to the letter.",
     **{a.key: f"{a.title[:1].upper()}{a.title[1:]}{', ' + _WITH_UNIT if a.kind == 'length' else ''}."
        for a in ATTRIBUTES.values() if a.key != "kind"},
+    "core": "Where the core that the media bears on is: in the element or in the housing.",
+    "thread": "Thread, by its designation.",
+    "successor": "The number that the maker names in its place.",
+    "series": "What the maker calls the family of elements.",
 }  # fmt: skip
 
 

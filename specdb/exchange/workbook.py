@@ -24,7 +24,7 @@ from openpyxl.utils.datetime import MAC_EPOCH, WINDOWS_EPOCH, from_excel
 
 from specdb.exchange.archive import Archive
 from specdb.exchange.columns import TAKES_UNIT, column_name
-from specdb.exchange.description import SHEETS, sheet_meant
+from specdb.exchange.description import READ_ME, SHEETS, sheet_meant
 from specdb.exchange.faults import Findings
 from specdb.exchange.reading import MOST_COLUMNS, MOST_ROWS, Sheet, Sheets, fitted, too_many
 
@@ -457,6 +457,8 @@ def _read(archive: Archive, findings: Findings) -> Sheets:
         if name not in SHEETS and meant is not None:
             told = f"There is no sheet of the name {title.strip()}."
             findings.fault(archive.name, told, f"Name it {meant} if that is meant.")
+        elif name == READ_ME.casefold():
+            continue
         elif name not in SHEETS:
             findings.note(f"{archive.name}: the sheet {title} is none of those known here and was not read")
         elif part not in archive.members or part is None or name in named:

@@ -8,7 +8,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
@@ -59,9 +59,7 @@ def write_workbook(file: Path, sheets: Mapping[str, Iterable[list[str]]]) -> Non
 
     Raises QuestionError where a sheet has more rows than a workbook holds.
     """
-    book = Workbook(write_only=True)
-    book.properties.creator = "specdb"
-    book.properties.created = book.properties.modified = datetime(*STEADY_TIME)
+    book = steady_book()
     try:
         for name, rows in sheets.items():
             _write_sheet(book, name, rows)
@@ -69,11 +67,24 @@ def write_workbook(file: Path, sheets: Mapping[str, Iterable[list[str]]]) -> Non
         for sheet in book.worksheets:
             sheet.close()
         raise
+    save(book, file)
+
+
+def steady_book() -> Workbook:
+    """A workbook without sheets, to be written row by row, that tells nothing of when it was made."""
+    book = Workbook(write_only=True)
+    book.properties.creator = "specdb"
+    book.properties.created = book.properties.modified = datetime(*STEADY_TIME)
+    return book
+
+
+def save(book: Workbook, file: Path | IO[bytes]) -> None:
     with _SteadyZip(file, "w", zipfile.ZIP_DEFLATED) as archive:
         ExcelWriter(book, archive).save()
 
 
-def _write_sheet(book: Workbook, name: str, rows: Iterable[list[str]]) -> None:
+def headed_sheet(book: Workbook, name: str) -> Any:
+    """A new sheet with the headings of one of the catalogue's, frozen, every column of it text."""
     sheet = book.create_sheet(name)
     columns = COLUMNS[name]
     for number, column in enumerate(columns, start=1):
@@ -82,7 +93,12 @@ def _write_sheet(book: Workbook, name: str, rows: Iterable[list[str]]) -> None:
         # Cells that a person fills later are text as well.
         dimension.number_format = _TEXT_FORMAT
     sheet.freeze_panes = "A2"
-    sheet.append(list(_cells(sheet, columns, Font(bold=True))))
+    sheet.append(list(cells(sheet, columns, Font(bold=True))))
+    return sheet
+
+
+def _write_sheet(book: Workbook, name: str, rows: Iterable[list[str]]) -> None:
+    sheet = headed_sheet(book, name)
     count = 1
     for row in rows:
         count += 1
@@ -91,11 +107,12 @@ def _write_sheet(book: Workbook, name: str, rows: Iterable[list[str]]) -> None:
                 f"The sheet {name} has more rows than a workbook holds.", value=MOST_ROWS_OF_A_WORKBOOK, field="target",
                 remedy="Export to a folder or a zip file.",
             )  # fmt: skip
-        sheet.append(list(_cells(sheet, row)))
-    sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{count}"
+        sheet.append(list(cells(sheet, row)))
+    sheet.auto_filter.ref = f"A1:{get_column_letter(len(COLUMNS[name]))}{count}"
 
 
-def _cells(sheet: Any, texts: Iterable[str], font: Font | None = None) -> Iterator[Any]:
+def cells(sheet: Any, texts: Iterable[str], font: Font | None = None) -> Iterator[Any]:
+    """Cells that hold these texts as text; None for one that is empty."""
     for text in texts:
         if not text:
             yield None

@@ -19,7 +19,7 @@ from starlette.types import Message
 
 from api import create_app
 from api.admission import IMPORTS, UPLOAD_BYTES
-from api.routes.imports import PARTS_READ
+from api.uploads import HOSTS_VARIABLE, PARTS_READ
 from specdb.catalog.store import read_session
 from specdb.catalog.tables import metadata
 from specdb.demo import demo_folder
@@ -208,9 +208,40 @@ def test_a_page_of_another_origin_may_not_import(guarded: TestClient, origin: st
     assert (told.status, told.read) == (403, 0)
 
 
-@pytest.mark.parametrize("origin", ["http://testserver", "https://testserver", "HTTP://TestServer"])
-def test_a_page_of_the_service_may_import(writable: TestClient, origin: str) -> None:
-    assert send(writable, ELEMENTS, headers={"origin": origin}).json()["revision"] == 2
+@pytest.mark.parametrize(
+    ("origin", "host"),
+    [
+        ("http://127.0.0.1:8000", "127.0.0.1:8000"),
+        ("http://[::1]:8000", "[::1]:8000"),
+        ("http://localhost", "localhost"),
+        ("HTTP://LocalHost:80", "localhost:80"),
+        ("https://catalogue.example", "catalogue.example"),
+        ("http://192.0.2.7", "192.0.2.7"),
+    ],
+)
+def test_a_page_of_the_service_may_import(
+    store_url: str, monkeypatch: pytest.MonkeyPatch, origin: str, host: str
+) -> None:
+    monkeypatch.setenv(HOSTS_VARIABLE, "counter Catalogue.example")
+    with TestClient(create_app(store_url, allow_writes=True)) as client:
+        assert send(client, ELEMENTS, headers={"origin": origin, "host": host}).json()["revision"] == 1
+
+
+@pytest.mark.parametrize(
+    "host", ["page.example", "page.example:80", "127.0.0.1.page.example", "localhost.page.example", "0x7f000001", "[1"]
+)
+def test_a_page_under_a_name_that_is_not_the_services_own_may_not_import(guarded: TestClient, host: str) -> None:
+    """Its owner can point the name at this machine once his page is open under it."""
+    named = {"host": host, "origin": f"http://{host}"}
+    document = refusal(send(guarded, ELEMENTS, headers=named), 403, "writes-refused")
+    assert HOSTS_VARIABLE in document["detail"]
+    told = spoken(
+        guarded.app, "POST", IMPORTS, messages=endless(),
+        headers=[FORM[0], *((name.encode(), value.encode()) for name, value in named.items())],
+    )  # fmt: skip
+    assert (told.status, told.read) == (403, 0)
+    # A program says no origin, and is led by no page.
+    assert send(guarded, ELEMENTS, headers={"host": host}, params={"dry_run": "true"}).status_code == 200
 
 
 @pytest.mark.parametrize(("setting", "status"), [("1", 200), ("0", 403), ("", 403), ("true", 403), (None, 403)])

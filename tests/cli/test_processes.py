@@ -117,6 +117,7 @@ def test_who_can_reach_the_service_is_said(run: Run, monkeypatch: pytest.MonkeyP
     started: list[dict[str, Any]] = []
     monkeypatch.setattr(uvicorn, "run", lambda app, **how: started.append({"app": app} | how))
     monkeypatch.delenv("SPECDB_ALLOW_WRITES", raising=False)
+    monkeypatch.setenv("SPECDB_HOSTS", "counter.example")
     port = str(_free_port())
     quiet = run("serve", "--port", port)
     assert (quiet.status, quiet.out, quiet.err) == (0, "", "")
@@ -126,6 +127,9 @@ def test_who_can_reach_the_service_is_said(run: Run, monkeypatch: pytest.MonkeyP
     monkeypatch.setenv("SPECDB_ALLOW_WRITES", "0")
     assert "Writes are allowed" in run("serve", "--port", port, "--allow-writes").err
     assert os.environ["SPECDB_ALLOW_WRITES"] == "1"
+    assert run("serve", "--port", port, "--host", "localhost").status == 0
+    # A page that is opened by the name that is served may import too.
+    assert {"counter.example", "localhost"} <= {*os.environ["SPECDB_HOSTS"].split()}
     assert {how["app"] for how in started} == {"api:app"}
     assert {how["access_log"] for how in started} == {False}
     assert {how["h11_max_incomplete_event_size"] for how in started} == {256 * 1024}

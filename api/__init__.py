@@ -6,4 +6,4 @@ from api.app import create_app
 
 __all__ = ["app", "create_app"]
 
-app = create_app()
+app = create_app(ahead=True)

@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from importlib.metadata import version
 
 from fastapi import Depends, FastAPI
+from fastapi.routing import APIRoute
 from starlette.staticfiles import StaticFiles
 
 from api import description, problems
@@ -15,6 +16,8 @@ from api.admission import Addresses, Limits, plain_query
 from api.crossorigin import CrossOrigin
 from api.operations import operations_of
 from api.pages import ask, element, find, load, replace, side_by_side
+from api.pages.compressed import Compressed
+from api.pages.shelf import Shelf
 from api.pages.site import STATIC
 from api.routes import (
     asking,
@@ -31,27 +34,32 @@ from api.routes import (
 )
 from api.store import Catalogue
 from api.tracing import Tracing
+from api.uploads import HOSTS_VARIABLE
 from specdb.catalog.store import database_url, open_store
 
 WRITES_VARIABLE = "SPECDB_ALLOW_WRITES"
 """Setting: 1 lets everyone who reaches the service import into its store."""
 
 
-def create_app(url: str | None = None, *, allow_writes: bool | None = None) -> FastAPI:
+def create_app(url: str | None = None, *, allow_writes: bool | None = None, ahead: bool = False) -> FastAPI:
     """The service over the store at ``url``, by default the one that ``SPECDB_DATABASE_URL`` names.
 
     The store is opened when the service starts; it must exist and be up to date. Imports are refused
-    unless ``allow_writes``, by default what ``SPECDB_ALLOW_WRITES`` says.
+    unless ``allow_writes``, by default what ``SPECDB_ALLOW_WRITES`` says. ``ahead`` loads the catalogue
+    before anybody asks.
     """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         engine = open_store(url or database_url())
-        app.state.catalogue = Catalogue(engine)
+        app.state.catalogue = Catalogue(engine, ahead=ahead)
+        app.state.catalogue.load_ahead()
         operations_of(app)  # read now, since it takes a moment that the first to ask would wait for
         app.state.allow_writes = os.environ.get(WRITES_VARIABLE) == "1" if allow_writes is None else allow_writes
+        app.state.hosts = frozenset(os.environ.get(HOSTS_VARIABLE, "").casefold().split())
         try:
-            yield
+            with Shelf() as app.state.shelf:
+                yield
         finally:
             engine.dispose()
 
@@ -66,14 +74,17 @@ def create_app(url: str | None = None, *, allow_writes: bool | None = None) -> F
         dependencies=[Depends(plain_query)],
     )
     # Each stands around those before it.
-    for layer in (Limits, Addresses, problems.Failures, CrossOrigin, Tracing):
+    for layer in (Compressed, Limits, Addresses, problems.Failures, CrossOrigin, Tracing):
         app.add_middleware(layer)
     problems.install(app)
     decisions = (equivalents, comparisons, asking, pictures)
     for routes in (health, vocabulary, elements, search, revisions, imports, *decisions, calculations):
         app.include_router(routes.router)
+    app.state.beside = [("/openapi.json", {"GET"}), ("/static/{name}", {"GET"})]
     for pages in (find, element, replace, side_by_side, ask, load):
         app.include_router(pages.router)
+        routes_of_it = (route for route in pages.router.routes if isinstance(route, APIRoute))
+        app.state.beside += [(route.path, route.methods) for route in routes_of_it]
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     description.install(app)
     return app

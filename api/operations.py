@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -17,17 +17,18 @@ Schema = Mapping[str, Any]
 class Operations:
     """The operations of an OpenAPI document, by address and by id."""
 
-    def __init__(self, document: Mapping[str, Any], extra: Sequence[str | None] = ()):
+    def __init__(self, document: Mapping[str, Any], beside: Sequence[tuple[str, Iterable[str]]] = ()):
+        """``beside`` are addresses that the document does not tell of, with their methods."""
         self._document = document
-        self._extra = frozenset(extra)
+        self._beside = beside
 
     @cached_property
     def _by_address(self) -> list[tuple[re.Pattern[str], set[str]]]:
-        found = []
-        for template, operations in self._document["paths"].items():
-            pattern = re.sub(r"\\\{[^/]+?\\\}", "[^/]+", re.escape(template))
-            found.append((re.compile(pattern), {method.upper() for method in operations}))
-        return found
+        told = [(template, operations) for template, operations in self._document["paths"].items()]
+        return [
+            (re.compile(re.sub(r"\\\{[^/]+?\\\}", "[^/]+", re.escape(template))), {each.upper() for each in methods})
+            for template, methods in [*told, *self._beside]
+        ]
 
     @cached_property
     def _by_id(self) -> dict[str, Schema]:
@@ -43,7 +44,7 @@ class Operations:
 
     def methods_at(self, path: str) -> set[str]:
         """Methods that any operation at ``path`` takes: the framework itself names those of the first one only."""
-        found = {"GET"} if path in self._extra else set()
+        found: set[str] = set()
         for pattern, methods in self._by_address:
             if pattern.fullmatch(path):
                 found |= methods
@@ -85,10 +86,10 @@ class Operations:
 
 
 def operations_of(app: FastAPI) -> Operations:
-    """The operations of ``app``, read once."""
+    """The operations of ``app``, read once; ``app.state.beside`` are the addresses that they do not tell of."""
     found = getattr(app.state, "operations", None)
     if found is None:
-        found = app.state.operations = Operations(app.openapi(), (app.openapi_url,))
+        found = app.state.operations = Operations(app.openapi(), app.state.beside)
     return found
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
+from threading import Lock, Thread
 from typing import Annotated, Generic, TypeVar
 
 import sqlalchemy as sa
@@ -23,6 +24,7 @@ STATES_KEPT = 4
 """The current state and a few earlier ones; each may be as large as the catalogue."""
 
 _View = TypeVar("_View")
+_log = logging.getLogger("specdb.api")
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,12 @@ class _Kept(Generic[_View]):
 
 
 class Catalogue:
-    """Reads the store; a state of it, once loaded, is kept for the next question."""
+    """Reads the store; a state of it, once loaded, is kept for the next question. ``ahead`` is whether the current
+    state is loaded before anybody asks, so that nobody waits for it."""
 
-    def __init__(self, engine: sa.Engine):
+    def __init__(self, engine: sa.Engine, *, ahead: bool = False):
         self.engine = engine
+        self._ahead = ahead
         self._snapshots = _Kept(engine, load_snapshot)
         self._indexes = _Kept(engine, SearchIndex.of)
         self._file = self._identity()
@@ -72,6 +76,19 @@ class Catalogue:
         with read_session(self.engine) as connection:
             revision = current_revision(connection) if as_of is None else revision_as_of(connection, as_of)
             return State(revision, mark_of(connection, revision))
+
+    def load_ahead(self) -> None:
+        """Load the current state beside all else, where that is wanted: at the start, and after each import."""
+        if self._ahead:
+            Thread(target=self._load, name="loading", daemon=True).start()
+
+    def _load(self) -> None:
+        try:
+            revision = self.state().revision
+            self.search_index(revision)
+            self.snapshot(revision)
+        except Exception:  # whoever asks next is told what is wrong
+            _log.warning("the store could not be loaded ahead", exc_info=True)
 
     def _identity(self) -> tuple[int, int] | None:
         """What the file system knows the store's file by, None for a database that is no file."""

@@ -456,6 +456,9 @@ def test_there_is_nothing_at_other_addresses(client: TestClient, path: str) -> N
         (EQUIVALENTS, {"GET", "HEAD", "POST"}),
         ("/v1/imports", {"POST"}),
         ("/openapi.json", {"GET", "HEAD"}),
+        ("/elements/0123456789abcdef", {"GET", "HEAD"}),
+        ("/load", {"GET", "HEAD", "POST"}),
+        ("/static/pages.js", {"GET", "HEAD"}),
     ],
 )
 def test_allow_names_just_the_methods_that_are_taken(client: TestClient, path: str, allowed: set[str]) -> None:

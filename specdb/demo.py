@@ -47,6 +47,7 @@ def what_to_try(url: str, service: str | None, program: str) -> str:
             f"  curl -s {service}/v1/equivalents -H 'content-type: application/json' -d '{question}'",
             f"  curl -s {service}/v1/characteristics",
             "",
-            f"Serving on {service}; stop with Ctrl+C. The API describes itself at {service}/openapi.json",
+            f"Open {service}/ in a browser for the pages; the API describes itself at {service}/openapi.json",
+            f"Serving on {service}; stop with Ctrl+C.",
         ]
     return "\n".join(lines)

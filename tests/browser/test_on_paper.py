@@ -1,0 +1,48 @@
+"""What a page is on paper, as the browser prints it."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from playwright.sync_api import Page
+from pypdf import PdfReader
+
+from tests.browser.states import FJORD, LABELLED, QUARRY, SEVENK, TWELVE, at, compared
+from tests.browser.watching import Tab
+
+SIZES_MM = {"A4": (210, 297), "Letter": (216, 279)}
+TOOLS = ("Load a catalogue", "Add this element", "Put it on the sheet", "Proof alone", "Change what is asked")
+
+
+def _printed(page: Page, paper: str) -> PdfReader:
+    return PdfReader(io.BytesIO(page.pdf(format=paper)))
+
+
+def _text(printed: PdfReader) -> str:
+    return " ".join(" ".join(sheet.extract_text() for sheet in printed.pages).split())
+
+
+@pytest.mark.parametrize("paper", SIZES_MM)
+def test_side_by_side_prints_as_a_sheet_to_sign(tab: Tab, paper: str) -> None:
+    head = {"machine": "Loader 4, slate quarry", "asked_by": "Counter 2", "order_number": "4711"}
+    tab.go(at("/side-by-side", QUARRY, compared([SEVENK, TWELVE]), head))
+    shown = tab.page.locator("body").text_content() or ""
+    printed = _printed(tab.page, paper)
+    text = _text(printed)
+    sheet = printed.pages[0].mediabox
+    assert sorted(round(float(side) / 72 * 25.4) for side in (sheet.width, sheet.height)) == sorted(SIZES_MM[paper])
+    assert 1 <= len(printed.pages) <= 6
+    wanted = (*head.values(), "=7-K", "12-2", "not shown", "lock it out", "warranty", "Checked by", "Approved by")
+    assert [words for words in wanted if words.casefold() not in text.casefold()] == []
+    assert [words for words in TOOLS if words in text] == []
+    assert [words for words in TOOLS if words.casefold() not in shown.casefold()] == [], "no tool by these words"
+
+
+def test_letters_print_alone(tab: Tab) -> None:
+    tab.go(at("/ask", QUARRY, compared([SEVENK, TWELVE, FJORD, LABELLED]), {"asked_by": "Purchasing, ferry line"}))
+    letters = tab.page.locator("pre").all_inner_texts()
+    printed = _printed(tab.page, "A4")
+    assert len(letters) > 1
+    assert len(printed.pages) >= len(letters)
+    assert all(sheet.extract_text().strip().startswith("To:") for sheet in printed.pages[: len(letters)])

@@ -165,6 +165,24 @@ def explanation(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem 
     return f"Not shown: {title} {found}, {why}{_leaning(judged, row, units)}{_manner(judged, row, '')}; {required}."
 
 
+def why_not_shown(snapshot: Snapshot, judged: Judged, row: int, units: UnitSystem = "si") -> str:
+    """Why a requirement is not shown of an element, without what is required: where its test was run at other
+    conditions, for one, the same at every place of a curve."""
+    requirement, reason = judged.requirement, REASONS[judged.reason[row]]
+    if requirement.characteristic in PART_OF:
+        part = _PART_WORDS[PART_OF[requirement.characteristic]]
+        return _said_of(part, ground_of(snapshot, requirement, row), str(requirement.word))
+    if reason == "no_data":
+        return "nothing is on file"
+    if reason == "not_listed":
+        return f"the element lists fluid classes, {requirement.word} not among them"
+    if reason == "limit_not_stated":
+        return "what is needed is not known"
+    why = _why(snapshot, judged, row, units)
+    alone = why.removeprefix("because ")
+    return alone if alone != why else f"it {_found(snapshot, judged, row, units)}, {why}"
+
+
 @lru_cache(maxsize=256)  # the same for every element
 def _required(requirement: Requirement, units: UnitSystem) -> str:
     asked = conditions(requirement, units)
@@ -257,6 +275,8 @@ def _said_of(part: str, ground: Ground, fluid: str) -> str:
         return f"nothing is on file for its {part}"
     if ground.material == "none":
         return "the element has no mounting seal that the fluid could attack"
+    if ground.listed:
+        return f"its maker lists {fluid} as compatible, and the table says nothing of {ground.material} as {part}"
     why = "; ".join(filter(None, (ground.cell.why, ground.cell.source)))
     if ground.cell.level == "unknown":
         return f"the table says nothing of {ground.material} as {part} with {fluid} ({why})"
@@ -273,6 +293,8 @@ def ground_words(ground: Ground) -> str:
         return "nothing on file"
     if ground.material == "none":
         return "no seal"
+    if ground.listed:
+        return f"{ground.material}, listed by the maker"
     return f"{ground.material}, {LEVEL_WORDS[ground.cell.level]}"
 
 

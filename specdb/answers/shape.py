@@ -10,7 +10,7 @@ from typing_extensions import override
 from specdb.answers.tables import Cell, Table
 from specdb.units import UnitSystem, express
 
-METHOD_VERSION = "2"
+METHOD_VERSION = "3"
 """Changes whenever the same facts and the same question may get another verdict or order."""
 
 

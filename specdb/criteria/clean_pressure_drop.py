@@ -38,13 +38,15 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class _Conditions:
-    """Terms of the law at each point (points,) and at the target of each test (tests,)."""
+    """Terms of the law at each point (points,) and at the target of each test (tests,). ``unlike`` are points whose
+    unstated viscosity cannot be taken to be the required one."""
 
     x: FloatArray
     y: FloatArray
     here: BoolArray
     unstated: BoolArray
     unplaced: BoolArray
+    unlike: BoolArray
     x_low: FloatArray
     x_high: FloatArray
     y_low: FloatArray
@@ -58,10 +60,9 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
         return nothing_carried()
     points, starts = evidence.points, evidence.starts
     at = _conditions(points, requirement, starts)
-    if assumptions.unstated_conditions_match:
-        evidence.assumed[at.unstated] |= ASSUMPTION_BITS["unstated_conditions_match"]
-    else:
-        evidence.drop(at.unstated, at.unstated, LOST_UNSTATED)
+    taken = assumptions.unstated_conditions_match & ~at.unlike
+    evidence.assumed[at.unstated & taken] |= ASSUMPTION_BITS["unstated_conditions_match"]
+    evidence.drop(at.unstated & ~taken, at.unstated & ~taken, LOST_UNSTATED)
     assumed = np.bitwise_or.reduceat(evidence.assumed, starts)
     lost = np.bitwise_or.reduceat(evidence.lost, starts)
 
@@ -76,7 +77,7 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
     high = np.where(measured | (stated_high <= curve_high * (1 + _ROUNDING)), stated_high, curve_high)
     as_stated = (np.isfinite(low) & (low == stated_low)) | (np.isfinite(high) & (high == stated_high))
     assumed |= np.where(shared & ~measured, ASSUMPTION_BITS["viscous_share_at_least"], 0)
-    placed = ~at.unstated | assumptions.unstated_conditions_match
+    placed = ~at.unstated | taken
     stood = np.logical_or.reduceat(at.here & placed, starts)
     lost |= np.where(stood | (lost & LOST_UNSTATED > 0), 0, LOST_TO_CONDITIONS)
     # What an assembly drops is no printing of what its element drops: no room at a limit.
@@ -86,7 +87,7 @@ def clean_pressure_drop(snapshot: Snapshot, requirement: Requirement, assumption
         points,
         low=low,
         high=high,
-        estimate=_estimate(evidence, at, ~at.unplaced | assumptions.unstated_conditions_match, what.equals("element")),
+        estimate=_estimate(evidence, at, ~at.unplaced | taken, what.equals("element")),
         slack_low=np.where(other, 0.0, slack_of(here_low, low, evidence.slack, starts)),
         slack_high=np.where(other, 0.0, slack_of(here_high, high, evidence.slack, starts)),
         basis=np.where(as_stated, BASIS["as_stated"], BASIS["from_curve"]),
@@ -122,6 +123,8 @@ def _conditions(points: Points, requirement: Requirement, starts: IntArray) -> _
         unstated=no_flow | no_viscosity | no_density,
         # An oil's density varies little: for an estimate the required one may stand in.
         unplaced=no_flow | no_viscosity,
+        # No maker tests in oil as thick as at a cold start without saying so.
+        unlike=no_viscosity & requirement.cold,
         x_low=(thin * light * flow_low)[starts],
         x_high=(thick * heavy * flow_high)[starts],
         y_low=(light * flow_low**2)[starts],
@@ -227,5 +230,6 @@ def _estimate(evidence: Evidence, at: _Conditions, placed: BoolArray, of_element
     told = points.qualifier.equals("equal") | points.qualifier.equals("about")
     here = np.fmax.reduceat(np.where(at.here & placed & told, estimate, np.nan), starts)
     worst = np.fmax.reduceat(estimate, starts)
+    worst = np.where(np.logical_or.reduceat(at.unlike, starts), np.nan, worst)
     best = np.where(np.isfinite(here), here, np.where(np.isfinite(fitted), fitted, worst))
     return np.where(np.isfinite(points.value[starts]), best, np.nan)

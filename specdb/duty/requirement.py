@@ -65,7 +65,8 @@ class Requirement:
 
     Of a derived requirement ``rule`` names the rule. ``advisory``: judged and told, never counted. ``estimated``: the
     limit is an estimate itself, so that no verdict on it is proof. ``open``: something is required whose limit is not
-    known. ``asked_of``: kinds of element that it is asked of; others have no such thing, and are exempt.
+    known. ``asked_of``: kinds of element that it is asked of; others have no such thing, and are exempt. ``cold``: it
+    holds at the coldest start, whose viscosity no test that leaves its own unstated is taken to have been run at.
     """
 
     id: str
@@ -96,6 +97,7 @@ class Requirement:
     estimated: bool = False
     open: bool = False
     asked_of: tuple[str, ...] = ()
+    cold: bool = False
 
     @property
     def allowed_low(self) -> float:

@@ -86,12 +86,14 @@ RULES: dict[str, Rule] = {
         ),
         Rule(
             "seal_and_fluid", "mounting seal suits the fluid",
-            "by the table of seal materials and fluid classes, each cell with its source",
+            "by the table of seal materials and fluid classes, each cell with its source, and where it says nothing "
+            "by the maker's list of fluids",
             "the table's cells",
         ),
         Rule(
             "media_and_fluid", "media suits the fluid",
-            "by the maker's ISO 2943 result, else by the table of media and fluid classes, each cell with its source",
+            "by the maker's ISO 2943 result, else by the table of media and fluid classes, each cell with its source, "
+            "and where it says nothing by the maker's list of fluids",
             "ISO 2943 results on file; the table's cells",
         ),
         Rule("zinc_and_water", "no zinc in water-bearing fluids", "water-bearing fluids attack zinc", _COMMON),

@@ -230,6 +230,12 @@ def all_conditions_stated(*asked: Any) -> Any:
     return replace(found, unstated=np.zeros_like(found.unstated))
 
 
+def as_thick_as_cold_oil(*asked: Any) -> Any:
+    """In place of never taking an unstated viscosity to be that of the coldest start."""
+    found = _drop_conditions(*asked)
+    return replace(found, unlike=np.zeros_like(found.unlike))
+
+
 def density_is_not_asked(snapshot: Snapshot, requirement: Requirement, assumptions: Any) -> Carried:
     return _carry_drop(snapshot, replace(requirement, density_low_kg_m3=None, density_high_kg_m3=None), assumptions)
 
@@ -1586,7 +1592,7 @@ SEAL_AND_MEDIA = (
     Rule(
         "a seal that the table calls suitable meets",
         "12E10", fluid("HEES"), (MEETS, ""),
-        code((COMPATIBILITY, "SEAL_TABLE.FKM", {})), (NOT_SHOWN, "not_in_table"),
+        code((COMPATIBILITY, "SEAL_TABLE.FKM", {"HEES": Cell("depends", "memory")})), (NOT_SHOWN, "depends"),
         verdict_and_reason("seal_compatibility"),
     ),
     Rule(
@@ -1596,16 +1602,29 @@ SEAL_AND_MEDIA = (
         verdict_and_reason("seal_compatibility"),
     ),
     Rule(
-        "a seal of which it depends is not shown",
+        # its maker lists the class
+        "a seal of which it depends is not shown, whatever the maker lists",
         "20-K/t", fluid("HEES"), (NOT_SHOWN, "depends"),
-        code((COMPATIBILITY, "SEAL_TABLE.HNBR", {})), (NOT_SHOWN, "not_in_table"),
+        code((COMPATIBILITY, "SEAL_TABLE.HNBR", {})), (MEETS, ""),
         verdict_and_reason("seal_compatibility"),
     ),
     Rule(
         # memory would call it suitable, and does not clear it
-        "a seal that the table has no source for is not shown",
-        "2024-07", fluid("HM"), (NOT_SHOWN, "not_in_table"),
-        code((COMPATIBILITY, "SEAL_TABLE.NBR", {"HM": Cell("suitable", "memory")})), (MEETS, ""),
+        "a seal that the table has no source for is shown by the maker's list alone",
+        "2024-07", fluid("HM"), (MEETS, ""),
+        fact(no_attribute("2024-07", "fluids_compatible")), (NOT_SHOWN, "not_in_table"),
+        verdict_and_reason("seal_compatibility"),
+    ),
+    Rule(
+        "media that the table has no source for are shown by the maker's list alone",
+        "2024-07", fluid("HM"), (MEETS, ""),
+        fact(no_attribute("2024-07", "fluids_compatible")), (NOT_SHOWN, "not_in_table"),
+        verdict_and_reason("media_compatibility"),
+    ),
+    Rule(
+        "a class that the maker lists both ways clears no seal",
+        "2024-07", fluid("HM"), (MEETS, ""),
+        fact(attribute("2024-07", "fluids_excluded", code="HM")), (NOT_SHOWN, "not_in_table"),
         verdict_and_reason("seal_compatibility"),
     ),
     Rule(
@@ -1651,9 +1670,9 @@ SEAL_AND_MEDIA = (
         verdict_and_lean("media_compatibility"),
     ),
     Rule(
-        # it passed in HFC
+        # it passed in HFDU
         "ISO 2943 tells nothing of the mounting seal",
-        "12E9", fluid("HFC"), (NOT_SHOWN, "not_in_table"),
+        "Laver 1 H", fluid("HFDU"), (NOT_SHOWN, "depends"),
         code((FLUID, "SOAKED_IN.seal", ("fluids_tested", "fluids_failed"))), (MEETS, ""),
         verdict_and_reason("seal_compatibility"),
     ),
@@ -1813,6 +1832,13 @@ DERIVED = (
         # 182.5 kPa at least
         "cold_start_bypass", "the clean drop at the coldest start is held against the cracking pressure",
         "Dulse 24", machine(**VALVE, **COLD), (MISSES, None),
+    ),
+    Rule(
+        # its one drop, 20 kPa, states no viscosity; at the coldest start oil is far thicker than any test's
+        "an unstated viscosity is never taken to be that of the coldest start",
+        "00428", machine(assumptions="customary", **VALVE, **COLD), [(NOT_SHOWN, None)],
+        code((DROP, "_conditions", as_thick_as_cold_oil)), [(MEETS, None)],
+        by_rule("cold_start_bypass"),
     ),
     Rule(
         "a bypass that opens at the coldest start is a caution and counts for nothing in the order",

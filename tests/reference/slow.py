@@ -634,9 +634,10 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
             for s, (least, most) in zip(stated, (flow, viscosity, density), strict=True)
         ]
         # An oil's density varies little: the required one is good enough for an estimate.
-        if assumptions.unstated_conditions_match or not (mixed or unstated[0] or unstated[1]):
+        thick = required.cold and unstated[1]  # nobody tests in oil as thick as that without saying so
+        if (assumptions.unstated_conditions_match and not thick) or not (mixed or unstated[0] or unstated[1]):
             estimated.append(DropPoint(point, *taken))
-        if assumptions.unstated_conditions_match or not (mixed or any(unstated)):
+        if (assumptions.unstated_conditions_match and not thick) or not (mixed or any(unstated)):
             placed.append(DropPoint(point, *taken))
         elif low > -INF or high < INF:
             shown.lost.add("condition_not_stated")
@@ -648,10 +649,11 @@ def clean_pressure_drop(test: Test, required: Requirement, assumptions: Assumpti
         return all(within(have, want, CONDITION_WITHIN) for have, wants in pairs for want in wants)
 
     own = [p for p in placed if stands(p)]
+    any_thick = required.cold and any(p.viscosity_mm2_s is None for p in points)
     shown.estimate = drop_estimate(
         estimated,
         [p for p in estimated if stands(p)],
-        points,
+        [] if any_thick else points,
         viscosity[1] * density[1] * flow[1],
         density[1] * flow[1] ** 2,
         test.drop_of,
@@ -734,7 +736,7 @@ def drop_estimate(
     if told:
         return max(told)
     if not placed:
-        return max(p.value for p in points)
+        return max((p.value for p in points), default=None)
     terms = [tuple(float(t) / p.point.value for t in p.terms) for p in placed]
     pp, qq, pq = (sum(f(p, q) for p, q in terms) for f in (lambda p, _: p * p, lambda _, q: q * q, lambda p, q: p * q))
     ps, qs = sum(p for p, _ in terms), sum(q for _, q in terms)
@@ -949,6 +951,9 @@ def judge_material(element: Element, required: Requirement) -> Told:
         level = (media_with if of_media else seal_with)(material, fluid).level
         found = {"suitable": "meets", "not_suitable": "misses"}.get(level, "not_shown")
         reason = "depends" if level == "depends" else "not_in_table"
+        excluded, compatible = (element.words.get(f"fluids_{k}", "").split() for k in ("excluded", "compatible"))
+        if level == "unknown" and fluid in compatible and fluid not in excluded:
+            found = "meets"
     reason = None if found != "not_shown" else reason
     has_none = not of_media and material == "none"
     return Told(found, reason, lean, None, None, None, None, False, found, applies=not has_none)

@@ -113,6 +113,7 @@ class Asked:
     estimated: bool = False
     open: bool = False
     asked_of: tuple[str, ...] = ()
+    cold: bool = False
 
 
 # --- reading --------------------------------------------------------------------------------------
@@ -147,6 +148,7 @@ class Drop:
 
     viscosity: tuple[float, float] | None
     density: tuple[float, float] | None
+    cold: bool = False
 
 
 class Machine:
@@ -176,7 +178,7 @@ class Machine:
         self.entering = self.particles_per_min()
         self.line = self.viscosities_at_two_temperatures()
         self.at_work = Drop(self.viscosity_at_work(), self.density_at(self.temperature))
-        self.when_cold = Drop(self.viscosity_on_line(self.coldest), self.density_at(self.coldest))
+        self.when_cold = Drop(self.viscosity_on_line(self.coldest), self.density_at(self.coldest), cold=True)
 
     def of(self, name: str) -> float | None:
         return number(self.duty.get(name))
@@ -288,6 +290,7 @@ def clean_drop(rule: str, m: Machine, drop: Drop, high_kpa: float, advisory: boo
             density_high_kg_m3=None if drop.density is None else drop.density[1],
             drop_of="element",
             advisory=advisory,
+            cold=drop.cold,
         )
 
 

@@ -189,7 +189,7 @@ def own_drop_at_work(at: Circumstances) -> Requirement:
 
 
 def own_drop_when_cold(at: Circumstances) -> Requirement:
-    return _drop(at, at.cold_viscosity_mm2_s, at.cold_density_kg_m3)
+    return replace(_drop(at, at.cold_viscosity_mm2_s, at.cold_density_kg_m3), cold=True)
 
 
 def _drop(

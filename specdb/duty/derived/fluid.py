@@ -9,11 +9,12 @@ from specdb.trade.fluids import is_water_bearing
 
 
 def seal_and_fluid(at: Circumstances, _: float) -> Outcome:
-    return _suits(at, "seal_compatibility", "The mounting seal suits {}, by the table of seals and fluids.")
+    text = "The mounting seal suits {}, by the table of seals and fluids, else by the maker's list."
+    return _suits(at, "seal_compatibility", text)
 
 
 def media_and_fluid(at: Circumstances, _: float) -> Outcome:
-    text = "The media suits {}, by the maker's ISO 2943 result if there is one, else by the table of media and fluids."
+    text = "The media suits {}, by the maker's ISO 2943 test, else by the table of media and fluids, else by his list."
     return _suits(at, "media_compatibility", text)
 
 

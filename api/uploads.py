@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 from collections.abc import AsyncGenerator, Collection, Mapping
-from urllib.parse import urlsplit
 
 from fastapi import HTTPException, Request
 from starlette.datastructures import FormData, UploadFile
@@ -15,6 +15,9 @@ from specdb.errors import QuestionError, SpecdbError, WritesRefusedError, shown
 
 HOSTS_VARIABLE = "SPECDB_HOSTS"
 """Setting: names that the service is reached by, with blanks between. A browser may write under these names."""
+
+_HOST = re.compile(r"(?:\[([0-9a-f:.]+)\]|([a-z0-9._-]+))(?::[0-9]+)?")
+"""A host and its port as a header names them (RFC 9110, section 7.2), and nothing beside them."""
 
 PARTS_READ = 8
 """Parts of a form that are read at all; a few too many are named."""
@@ -55,17 +58,21 @@ def refuse_unknown_name(request: Request) -> None:
     Whoever owns a name may point it at this machine after his page was loaded under it; to the browser that page and
     this service are then one origin. An IP address and ``localhost`` cannot be made to lead elsewhere.
     """
-    host = request.headers.get("host", "")
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-    except ValueError:
-        name = ""
-    if name == "localhost" or name in request.app.state.hosts or _is_address(name):
+    if is_own_name(request):
         return
     raise WritesRefusedError(
-        "This service is not known by the name under which a page of it may import.", value=host,
+        "This service is not known by the name under which a page of it may import.",
+        value=request.headers.get("host", ""),
         remedy=f"Open it by its IP address, or start it with its name in {HOSTS_VARIABLE}.",
-    )  # fmt: skip
+    )
+
+
+def is_own_name(request: Request) -> bool:
+    """Whether the name that a request came under is known to be the service's own: what it was sent to says no more
+    than whoever sent it."""
+    host = _HOST.fullmatch(request.headers.get("host", "").casefold())
+    name = "" if host is None else host[1] or host[2]
+    return name == "localhost" or name in request.app.state.hosts or _is_address(name)
 
 
 def _is_address(name: str) -> bool:

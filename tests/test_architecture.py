@@ -35,7 +35,7 @@ ALLOWED = {
     "specdb.answers": {*_ANSWERING, "specdb.advice"},
     "specdb.calculations": {*_ANSWERING, "specdb.answers"} - {"specdb.exchange", "specdb.catalog", "specdb.ranking"},
     "specdb.pictures": _ANSWERING - {"specdb.vocabulary", "specdb.exchange"} | {"specdb.advice", "specdb.answers"},
-    "specdb.sheet": {"specdb.duty", "specdb.wording", "specdb.answers"},
+    "specdb.sheet": {"specdb.characteristics", "specdb.duty", "specdb.wording", "specdb.answers"},
     "specdb.printing": {*_FLOOR, "specdb.wording", "specdb.answers", "specdb.calculations", "specdb.exchange"},
 }
 """Everything in the package but the command line and the demo, which may import it all."""

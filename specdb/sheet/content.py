@@ -15,8 +15,9 @@ from typing import Literal
 
 from specdb.answers import CandidateShown, ComparedShown, ComparisonAnswer, CriterionShown
 from specdb.answers.decisions import CellShown, DerivationShown, RequirementShown, RowShown, SourceShown
-from specdb.duty.dotted import dotted_of
 from specdb.duty.question import ComparisonAsked
+from specdb.duty.rules import RULES
+from specdb.sheet.duty import FIELD_WORDS, in_words, stated_duty
 from specdb.wording import margin_words
 
 Verdict = Literal["misses", "not_shown", "meets"]
@@ -40,13 +41,25 @@ _HEADINGS: Mapping[Verdict, str] = {
 _BYPASS = {"yes": "bypass valve in the element", "no": "no bypass valve in the element"}
 _UNBEATEN = "Unbeaten: none of the others is at least as good on every measured criterion and better on one."
 _NOT_ASKED = "not asked of this kind of element"
-_QUESTIONS_OWN = ("elements.", "original.", "assumptions", "as_of", "include_")
-"""How names begin that state nothing of the duty, or that the sheet tells elsewhere."""
+_HOW_TO_READ = (
+    "A row is one thing that is required. “Meets” and “misses” are shown by what is on file; “not shown” is neither: "
+    "nothing on file decides it, and it may be asked of the maker.",
+    "A percentage in brackets is how far what is shown lies on the good side of what is required.",
+    "An element leans to a miss, or to meeting, where a best estimate on file says so and nothing proves it.",
+)
+_PROOF_ALONE = "“By proof alone” is the verdict without the assumptions at the head of the sheet, where it differs."
+_SAME_AGAIN = (
+    "The catalogue revision is the state of what is on file, and the method version how verdicts are drawn from it. "
+    "Two sheets with both the same, and the same asked, say the same."
+)
+_FOOT_NAME_AT_MOST = 40
+"""Characters of a name in the foot of a page, where a long one ends in an ellipsis."""
 
 
 @dataclass(frozen=True)
 class Stated:
-    """What whoever keeps a sheet states of it; none of it is judged. ``address`` is where it can be had again."""
+    """What whoever keeps a sheet states of it; none of it is judged. ``address`` is where it can be had again, and
+    ``reached`` from where, in words, if not from everywhere."""
 
     date: date
     machine: str = ""
@@ -54,6 +67,7 @@ class Stated:
     asked_for: str = ""
     order_number: str = ""
     address: str = ""
+    reached: str = ""
 
 
 @dataclass(frozen=True)
@@ -140,7 +154,9 @@ class Alarm:
 
 @dataclass(frozen=True)
 class Sheet:
-    """``assumed`` and ``alarms`` stand where the verdicts are read; ``sources`` are numbered from 1, in their order."""
+    """``assumed`` and ``alarms`` stand where the verdicts are read; ``sources`` are numbered from 1, in their order.
+    ``foot`` is what each page says at its foot, beside its number: which sheet it is of, and which elements; ``again``
+    where the sheet can be had again."""
 
     title: str
     date: date
@@ -154,7 +170,8 @@ class Sheet:
     sources: tuple[str, ...]
     cautions: tuple[str, ...]
     signatures: tuple[str, ...]
-    address: str
+    again: str
+    foot: tuple[str, ...]
 
     @property
     def is_wide(self) -> bool:
@@ -190,7 +207,8 @@ def sheet_of(answer: ComparisonAnswer, asked: ComparisonAsked, stated: Stated) -
         sources=sources.words(),
         cautions=tuple(answer.cautions),
         signatures=("Checked by", "Date", "Approved by", "Date"),
-        address=stated.address,
+        again=_again(stated),
+        foot=tuple(_foot(answer, columns, stated)),
     )
 
 
@@ -198,7 +216,7 @@ def name_of(shown: CandidateShown) -> str:
     return f"{shown.element.maker} {shown.element.number}"
 
 
-# --- its head --------------------------------------------------------------------------------------
+# --- its head and its foot -------------------------------------------------------------------------
 
 
 def _head(answer: ComparisonAnswer, stated: Stated) -> Iterator[Fact]:
@@ -211,6 +229,24 @@ def _head(answer: ComparisonAnswer, stated: Stated) -> Iterator[Fact]:
         yield Fact("In place of", name_of(answer.original))
     yield Fact("Catalogue revision", str(answer.catalog_revision))
     yield Fact("Method version", answer.method_version)
+
+
+def _again(stated: Stated) -> str:
+    if not stated.address:
+        return ""
+    return f"This sheet again{', ' if stated.reached else ''}{stated.reached}: {stated.address}"
+
+
+def _foot(answer: ComparisonAnswer, columns: Sequence[Column], stated: Stated) -> Iterator[str]:
+    order = [f"order {_cut(stated.order_number)}"] if stated.order_number else []
+    yield " – ".join([TITLE, stated.date.isoformat(), f"catalogue revision {answer.catalog_revision}", *order])
+    compared = ", ".join(_cut(column.name) for column in columns if not column.is_original)
+    replaced = [f"in place of {_cut(column.name)}" for column in columns if column.is_original]
+    yield ": ".join([*replaced, compared])
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= _FOOT_NAME_AT_MOST else f"{name[: _FOOT_NAME_AT_MOST - 1]}…"
 
 
 # --- the elements ----------------------------------------------------------------------------------
@@ -295,16 +331,24 @@ def _worst(row: RowShown) -> Verdict:
 def _row(
     row: RowShown, requirement: RequirementShown, criteria: Sequence[Mapping[str, CriterionShown]], sources: _Sources
 ) -> Row:
-    required, _, origin = row.words.rpartition("; ")
+    required, origin = _required(row.words)
+    if requirement.rule is not None:
+        origin = origin.replace(f"({requirement.rule})", f"by the rule “{RULES[requirement.rule].title}”")
     cells = [*([row.original] if row.original else []), *row.cells]
     return Row(
         required=required,
         origin=origin,
-        notes=tuple(requirement.notes),
+        notes=tuple(map(in_words, requirement.notes)),
         cells=tuple(
             _cell(cell, of[row.requirement], sources) for cell, of in zip(cells, criteria, strict=True)
         ),
     )
+
+
+def _required(words: str) -> tuple[str, str]:
+    """What is required, and where that comes from."""
+    required, _, origin = words.rpartition("; ")
+    return required, origin
 
 
 def _cell(cell: CellShown, criterion: CriterionShown, sources: _Sources) -> Cell:
@@ -324,14 +368,18 @@ def _cell(cell: CellShown, criterion: CriterionShown, sources: _Sources) -> Cell
 
 
 def _sections(answer: ComparisonAnswer, asked: ComparisonAsked) -> Iterator[Section]:
-    duty = {name: text for name, text in dotted_of(asked).items() if not name.startswith(_QUESTIONS_OWN)}
-    yield _section("The duty as it was stated", ["; ".join(f"{name}: {text}" for name, text in duty.items())])
+    # Those that were stated one by one come first of all that is required.
+    required = [_required(requirement.words)[0] for requirement in answer.requirements[: len(asked.duty.require)]]
+    yield _section("The duty as it was stated", stated_duty(asked, required))
     yield _section("What rules made of the duty", map(_derivation, answer.derivations))
-    names = ", ".join(name.removeprefix("duty.") for name in answer.unused)
-    unused = [f"Stated but read by no rule: {names}."] if names else []
-    yield _section("To be noted", [*answer.advice, *answer.notes, *answer.prices_not_used, *unused])
+    names = ", ".join(FIELD_WORDS[name.removeprefix("duty.")] for name in answer.unused)
+    unused = [f"Stated, but nothing here depends on it: {names}."] if names else []
+    noted = [*map(in_words, [*answer.advice, *answer.notes]), *answer.prices_not_used, *unused]
+    yield _section("To be noted", noted)
     if answer.order:
         yield _section("How the places come about", [f"By {'; then '.join(answer.order)}."])
+    proof_alone = [_PROOF_ALONE] if answer.assumptions else []
+    yield _section("How to read this sheet", [*_HOW_TO_READ, *proof_alone, _SAME_AGAIN])
 
 
 def _section(heading: str, texts: Iterable[str]) -> Section:
@@ -341,7 +389,7 @@ def _section(heading: str, texts: Iterable[str]) -> Section:
 def _derivation(derivation: DerivationShown) -> str:
     is_cited = derivation.source is not None and derivation.state == "applied"
     source = f" Source: {derivation.source}." if is_cited else ""
-    return f"{derivation.title}: {derivation.words}{source}"
+    return f"{derivation.title}: {in_words(derivation.words)}{source}"
 
 
 class _Sources:

@@ -134,28 +134,42 @@ class _Drawn:
             self._paragraph(_Piece(f"[{number}] {source}", points=_BODY_PT), indent=3)
 
     def closing(self) -> None:
-        """Cautions, the place to sign, and where the sheet can be had again."""
+        """Cautions, the place to sign, and where the sheet can be had again. Nobody signs a page on which there is no
+        more than the place for it: the last caution stands there too."""
         self._heading("Cautions")
-        for caution in self.sheet.cautions:
-            self._paragraph(_Piece(f"– {caution}", points=_BODY_PT), indent=3)
-        again = _Piece(f"This sheet again: {self.sheet.address}" if self.sheet.address else "", points=_SMALL_PT)
-        self._room(_SIGNATURES_MM + _tall(self._lines([again], self.width)))
+        *earlier, last = [_Piece(f"– {caution}", points=_BODY_PT) for caution in self.sheet.cautions]
+        for caution in earlier:
+            self._paragraph(caution, indent=3)
+        again = _Piece(self.sheet.again, points=_SMALL_PT)
+        together = [*self._lines([last], self.width - 3), *self._lines([again], self.width)]
+        self._room(_SIGNATURES_MM + _tall(together))
+        self._paragraph(last, indent=3)
         self._signatures()
         self._paragraph(again)
 
     def feet(self) -> None:
-        """Title, revision and page number below each page, once it is known how many there are."""
+        """Which sheet each page is of, and its number, once it is known how many there are."""
         pages = len(self.pdf.pages)
-        told = f"{self.sheet.title} – {self.sheet.date.isoformat()} – catalogue revision {self.sheet.revision}"
+        height = _SMALL_PT * _MM_PER_PT * _LEADING
+        self.pdf.set_text_shaping(False)
+        self.pdf.set_font(_FAMILY, "", _SMALL_PT)
+        numbers = float(self.pdf.get_string_width(f"{pages} of {pages}")) + 3
+        told = [
+            _shortened(self._lines([_Piece(text, points=_SMALL_PT)], self.width - numbers), 1)
+            for text in self.sheet.foot
+        ]
         for number in range(1, pages + 1):
             self.pdf.page = number
             # A page remembers no font of another: one that is set already would not be written again.
             self.pdf.set_font(_FAMILY, "B", _TITLE_PT)
             self._rule(self.bottom + 2)
-            for text, align in ((told, "L"), (f"{number} of {pages}", "R")):
-                self.pdf.set_font(_FAMILY, "", _SMALL_PT)
-                self.pdf.set_xy(_MARGIN_MM, self.bottom + 3)
-                self.pdf.cell(self.width, _SMALL_PT * _MM_PER_PT * _LEADING, text, align=align)
+            for place, lines in enumerate(told):
+                for line in lines:
+                    self._line(line, _MARGIN_MM, self.bottom + 2.7 + place * height)
+            self.pdf.set_text_shaping(False)
+            self.pdf.set_font(_FAMILY, "", _SMALL_PT)
+            self.pdf.set_xy(_MARGIN_MM, self.bottom + 2.7)
+            self.pdf.cell(self.width, height, f"{number} of {pages}", align="R")
 
     # --- text -------------------------------------------------------------------------------------
 
@@ -288,15 +302,16 @@ class _Drawn:
         share = self.width / (len(columns) + _REQUIRED_SHARE)
         narrow = min(_COLUMN_AT_MOST_MM, share)
         widths = [self.width - narrow * len(columns), *[narrow] * len(columns)]
-        heading = [[_Piece("required", is_bold=True)], *([_Piece(_named(column), is_bold=True)] for column in columns)]
+        named = ["what is required", *map(_named, columns)]
+        heading = [[_Piece(text, is_bold=True)] for text in named]
         self._room(30)
         self._cells(heading, widths, (), rule_mm=0.4)
         again = [
-            _shortened(self._lines(pieces, width - 2 * _PADDING_MM))
+            _shortened(self._lines(pieces, width - 2 * _PADDING_MM), _HEADINGS_AGAIN_LINES)
             for pieces, width in zip(heading, widths, strict=True)
         ]
         for label, texts in (
-            ("place among them", [column.place for column in columns]),
+            ("place among them (1 is best)", [column.place for column in columns]),
             ("status", [column.status for column in columns]),
             ("bypass valve", [column.bypass for column in columns]),
             ("cautions", [column.alarms for column in columns]),
@@ -409,8 +424,8 @@ def _fitting(lines: Sequence[_Line], height_mm: float) -> Sequence[_Line]:
     return lines[:count]
 
 
-def _shortened(lines: Sequence[_Line]) -> list[_Line]:
-    kept = list(lines[:_HEADINGS_AGAIN_LINES])
+def _shortened(lines: Sequence[_Line], at_most: int) -> list[_Line]:
+    kept = list(lines[:at_most])
     if len(lines) > len(kept):
         kept[-1] = replace(kept[-1], text=f"{kept[-1].text[:-2]}…")
     return kept

@@ -14,6 +14,7 @@ from specdb.answers import comparison
 from specdb.catalog.snapshot import Snapshot
 from specdb.duty.dotted import comparison_of
 from specdb.sheet.content import MARKS, VERDICT_WORDS, Sheet, Stated, sheet_of
+from specdb.sheet.unseen import plain
 
 DAY = date(2026, 11, 30)
 DUTY = {
@@ -45,7 +46,8 @@ def sheet(snapshot: Snapshot, names: Mapping[str, str], stated: Stated | None = 
 
 
 def texts(of: object) -> Iterator[str]:
-    """Every text on a sheet, as it is shown: a verdict by its word, numbers of sources in brackets."""
+    """Every text on a sheet but for the foot of its pages, as it is shown: a verdict by its sign and word, numbers of
+    sources in brackets."""
     if isinstance(of, str):
         yield of
     elif isinstance(of, tuple):
@@ -58,7 +60,7 @@ def texts(of: object) -> Iterator[str]:
             value = getattr(of, field.name)
             if field.name == "verdict":
                 yield from (MARKS[value], VERDICT_WORDS[value])
-            elif field.name != "element_id":
+            elif field.name not in ("element_id", "foot"):
                 yield from texts(value)
 
 
@@ -72,16 +74,19 @@ def pages_of(pdf: bytes) -> list[str]:
     return [squeezed(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages]
 
 
-def foot(of: Sheet, page: int, pages: int) -> str:
-    return squeezed(f"{of.title} – {of.date.isoformat()} – catalogue revision {of.revision} {page} of {pages}")
+def without_foot(of: Sheet, page: str, number: int, pages: int) -> tuple[str, str]:
+    """The words of a page without its foot, which must be there; and what the foot says of the elements, which may end
+    in an ellipsis."""
+    told, compared = (squeezed(plain(text)) for text in of.foot)
+    above, found, below = page.rpartition(told)
+    shown = below.removesuffix(f"{number}of{pages}")
+    assert found, page[-200:]
+    assert shown != below, below
+    assert shown == compared or (shown.endswith("…") and compared.startswith(shown[:-1])), shown
+    return above, shown
 
 
 def read(of: Sheet, pdf: bytes) -> str:
     """The words of a PDF from its first page to its last, without the foot of each, which must be there."""
     pages = pages_of(pdf)
-    read = []
-    for number, page in enumerate(pages, start=1):
-        below = foot(of, number, len(pages))
-        assert page.endswith(below), page[-200:]
-        read.append(page.removesuffix(below))
-    return "".join(read)
+    return "".join(without_foot(of, page, number, len(pages))[0] for number, page in enumerate(pages, start=1))

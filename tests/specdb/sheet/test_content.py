@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from specdb.answers import ComparisonAnswer, comparison
 from specdb.catalog.snapshot import Snapshot
-from specdb.duty.dotted import comparison_of
-from specdb.sheet.content import ABREAST_AT_MOST, Sheet
-from tests.specdb.sheet.sheets import DUTY, NUMBERS, asked_of, sheet
+from specdb.duty.dotted import comparison_names, comparison_of
+from specdb.duty.rules import RULES
+from specdb.sheet.content import ABREAST_AT_MOST, Sheet, Stated
+from specdb.sheet.duty import FIELD_WORDS
+from tests.specdb.sheet.sheets import DAY, DUTY, NUMBERS, asked_of, sheet, texts
 
 ASKED = asked_of(("Dulse 24", "12-2", "Dulse 23/B"))
 
@@ -33,14 +36,30 @@ def test_every_criterion_has_its_row_and_misses_stand_first(answer: ComparisonAn
     for verdict, row in rows:
         # The first column is the original's, which decides nothing of the place of a row.
         assert verdict == min((cell.verdict for cell in row.cells[1:]), key=rank.__getitem__)
-    assert sorted(f"{row.required}; {row.origin}" for _, row in rows) == sorted(r.words for r in answer.requirements)
+    assert sorted(row.required for _, row in rows) == sorted(_required(r.words) for r in answer.requirements)
+
+
+def _required(words: str) -> str:
+    return words.rpartition("; ")[0]
+
+
+def test_an_origin_names_the_rule_by_its_title(answer: ComparisonAnswer, made: Sheet) -> None:
+    origins = {row.required: row.origin for band in made.bands for row in band.rows}
+    derived = [requirement for requirement in answer.requirements if requirement.rule is not None]
+    assert len(derived) > 5
+    for requirement in answer.requirements:
+        _, _, told = requirement.words.rpartition("; ")
+        rule = requirement.rule
+        wanted = told if rule is None else told.replace(f"({rule})", f"by the rule “{RULES[rule].title}”")
+        assert origins[_required(requirement.words)] == wanted
+        assert rule is None or f"({rule})" not in wanted
 
 
 def test_cells_say_what_the_answer_says_with_margin_and_proof(answer: ComparisonAnswer, made: Sheet) -> None:
-    rows = {f"{row.required}; {row.origin}": row for band in made.bands for row in band.rows}
+    rows = {row.required: row for band in made.bands for row in band.rows}
     told: dict[str, int] = {"margin": 0, "by proof alone": 0}
     for line in answer.rows:
-        cells = rows[line.words].cells
+        cells = rows[_required(line.words)].cells
         shown = [line.original, *line.cells]
         criteria = [
             next(c for c in each.criteria if c.requirement == line.requirement)
@@ -61,9 +80,9 @@ def test_cells_say_what_the_answer_says_with_margin_and_proof(answer: Comparison
 
 
 def test_numbers_of_sources_stand_for_the_documents_behind_a_verdict(answer: ComparisonAnswer, made: Sheet) -> None:
-    rows = {f"{row.required}; {row.origin}": row for band in made.bands for row in band.rows}
+    rows = {row.required: row for band in made.bands for row in band.rows}
     for line in answer.rows:
-        for element, cell in zip(answer.elements, rows[line.words].cells[1:], strict=True):
+        for element, cell in zip(answer.elements, rows[_required(line.words)].cells[1:], strict=True):
             cited = next(c for c in element.criteria if c.requirement == line.requirement).sources
             assert {made.sources[number - 1].partition(":")[0] for number in cell.sources} == {s.source for s in cited}
     independent = [source for source in made.sources if source.endswith("(ISO 16889, laboratory: independent)")]
@@ -139,4 +158,63 @@ def test_proof_alone_says_so_and_what_is_read_by_no_rule_is_told(demo: Snapshot)
     assert made.assumed == ()
     assert not any(cell.remark for band in made.bands for row in band.rows for cell in row.cells)
     noted = next(section for section in made.sections if section.heading == "To be noted")
-    assert "Stated but read by no rule: air_flow." in noted.sentences
+    assert "Stated, but nothing here depends on it: air through the breather." in noted.sentences
+
+
+# --- words, where the question has names ----------------------------------------------------------
+
+
+STATED = {
+    "original.number": "Dulse 23", "original.allow": "5 %", "pump_flow": "60 L/min", "area_ratio": "1.25",
+    "bypass": "head", "bypass_cracking_pressure": "170 kPa", "pressure_cycles": "1000000", "location": "return",
+    "working_pressure": "800 kPa", "fluid.class": "HM", "fluid.grade": "VG 46", "target_cleanliness": "18/16/13",
+    "fit.outside_diameter": "96 mm", "fit.outside_diameter.tolerance": "2 mm", "derive.collapse": "2",
+    "derive.burst": "no", "air_flow": "60 L/min", "cold_start_temperature": "-5 degC", "assumptions": "customary",
+    "service_interval": "1000 h", "require.1.characteristic": "filtration_ratio", "require.1.at_least": "200",
+    "require.1.size": "10 um(c)", "require.2.characteristic": "retained_capacity", "require.2.at_least": "50 g",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("change", [{}, {"derive": "none"}, {"bypass_cracking_pressure": "", "fluid.class": ""}])
+def test_a_sheet_holds_no_name_of_a_field_or_rule(demo: Snapshot, change: dict[str, str]) -> None:
+    asked = {name: text for name, text in asked_of(NUMBERS[:3], STATED | change).items() if text}
+    groups = "fluid|fit|require|ingression|costs|derive|duty|original"
+    named = re.compile(rf"\b[a-z0-9]+_[a-z0-9_]+|\b(?:{groups})\.[a-z0-9]")
+    told = list(texts(sheet(demo, asked, Stated(date=DAY))))
+    assert [text for text in told if named.search(text)] == []
+
+
+def test_the_duty_is_told_as_it_was_stated(demo: Snapshot) -> None:
+    (told,) = (
+        section.sentences
+        for section in sheet(demo, asked_of(NUMBERS[:2], STATED)).sections
+        if section.heading == "The duty as it was stated"
+    )
+    machine, *required = told
+    for words in (
+        "flow of the pump: 60 L/min", "bypass valve: in the filter head", "place in the circuit: return line",
+        "outside diameter: 96 mm", "outside diameter, either way: 2 mm", "allowance on the original: 5 %",
+        "rule “collapse above what the element can see”: with 2",
+        "rule “burst pressure of a spin-on's can”: switched off",
+    ):  # fmt: skip
+        assert words in machine.split("; ")
+    assert required == [
+        "required: filtration ratio (beta): at least 200 at 10 µm(c) (at 75 L/min)",
+        "required: retained capacity: at least 50 g (at 75 L/min and a terminal drop of 170 kPa)",
+    ]
+
+
+def test_everything_that_a_duty_may_state_has_words() -> None:
+    told_elsewhere = ("elements.", "original.number", "original.maker", "require.", "assumptions", "as_of", "include_")
+    assert [n for n in comparison_names() if n not in FIELD_WORDS and not n.startswith(told_elsewhere)] == []
+    words = [text for name, text in FIELD_WORDS.items() if name in comparison_names()]
+    assert len(set(words)) == len(words)
+
+
+def test_the_foot_names_the_order_and_what_is_compared(demo: Snapshot) -> None:
+    of = sheet(demo, asked_of(NUMBERS[:2]), Stated(date=DAY, order_number="4711" + "7" * 80))
+    assert of.foot == (
+        f"Side by side – 2026-11-30 – catalogue revision {of.revision} – order 4711{'7' * 35}…",
+        "in place of Quollbeck Dulse 23: Tarnwhistle 12-2, Quollbeck Dulse 23/B",
+    )
+    assert sheet(demo, asked_of(NUMBERS[:1])).foot[0].endswith(f"revision {of.revision}")

@@ -16,7 +16,7 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.sheet.content import Alarm, Sheet, Stated
 from specdb.sheet.pdf import PAPERS, Paper, as_pdf
 from specdb.sheet.unseen import plain
-from tests.specdb.sheet.sheets import DAY, NUMBERS, asked_of, pages_of, read, sheet, squeezed, texts
+from tests.specdb.sheet.sheets import DAY, NUMBERS, asked_of, pages_of, read, sheet, squeezed, texts, without_foot
 
 SIZES_PT = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN_PT = 14 / 25.4 * 72
@@ -48,7 +48,7 @@ def test_the_heading_of_the_table_stands_on_each_of_its_pages(demo: Snapshot) ->
     first = next(n for n, page in enumerate(pages) if squeezed(group[0].place) in page)
     last = max(n for n, page in enumerate(pages) if last_row in page)
     assert last > first
-    heading = squeezed("required" + "".join(column.name for column in group))
+    heading = squeezed("what is required" + "".join(column.name for column in group))
     assert all(heading in page for page in pages[first : last + 1])
     assert all(page.startswith(heading) for page in pages[first + 1 : last + 1])
 
@@ -61,6 +61,17 @@ def test_nothing_stands_in_the_margins(made: Sheet) -> None:
             width, height = float(page.mediabox.width), float(page.mediabox.height)
             assert all(MARGIN_PT - 0.1 <= x < width - MARGIN_PT for x, _ in placed)
             assert all(20 < y < height - MARGIN_PT for _, y in placed)
+
+
+def test_each_page_names_the_order_and_the_elements_as_far_as_there_is_room(demo: Snapshot) -> None:
+    for count, is_whole in ((2, True), (12, False)):
+        of = sheet(demo, asked_of(NUMBERS[:count]), Stated(date=DAY, order_number="4711"))
+        pages = pages_of(as_pdf(of, "letter"))
+        for number, page in enumerate(pages, start=1):
+            _, shown = without_foot(of, page, number, len(pages))
+            assert shown.startswith("inplaceofQuollbeckDulse23:Tarnwhistle12-2,QuollbeckDulse23/B")
+            assert ("…" not in shown) is is_whole
+            assert "order4711" in page
 
 
 def _placed(page: PageObject) -> list[tuple[float, float]]:
@@ -81,6 +92,7 @@ def test_the_place_to_sign_is_together_with_the_address(demo: Snapshot) -> None:
     for notes in range(0, 30, 3):
         of = replace(whole, bands=whole.bands[:1], cautions=(*whole.cautions, *["further"] * notes))
         (page,) = (page for page in pages_of(as_pdf(of)) if "Checkedby" in page)
+        assert f"–{squeezed(of.cautions[-1])}Checkedby" in page  # never a place to sign and nothing else
         assert "CheckedbyDateApprovedbyDateThissheetagain:" in page
         assert "x" * 600 in page
 

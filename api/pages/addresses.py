@@ -14,29 +14,56 @@ from fastapi import Request
 
 from specdb.answers import FILTERS
 from specdb.duty.dotted import compared_names, dotted_names
+from specdb.errors import meant_by
 from specdb.units import UnitSystem
 
-SHEET_NAMES = ("machine", "asked_by", "asked_for", "order_number", "date")
-"""What a sheet says of who asked, for what and when. None of it is judged."""
+CARRIED_NAMES = ("machine", "asked_by", "asked_for", "order_number")
+"""What a sheet says of who asked and for what, which stays with the question from page to page."""
+
+SHEET_NAMES = (*CARRIED_NAMES, "date")
+"""All that a sheet says beside what is judged. Its date is that of the one sheet, and goes to no other page."""
 
 QUESTION = "question"
 ELEMENTS = "elements"
 
 PLACES: Mapping[str, tuple[str, ...]] = {
-    "/": ("q", *FILTERS, "units", "as_of"),
-    "/elements": (QUESTION, "units", *SHEET_NAMES),
-    "/replace": (QUESTION, "units", *SHEET_NAMES),
+    "/": ("q", *FILTERS, "offset", QUESTION, "units", *CARRIED_NAMES),
+    "/elements": (QUESTION, "units", *CARRIED_NAMES),
+    "/replace": (QUESTION, "units", *CARRIED_NAMES),
     "/side-by-side": (QUESTION, ELEMENTS, "units", *SHEET_NAMES),
     "/side-by-side.pdf": (QUESTION, ELEMENTS, "units", "paper", *SHEET_NAMES),
-    "/ask": (QUESTION, ELEMENTS, "units", *SHEET_NAMES),
+    "/ask": (QUESTION, ELEMENTS, "units", *CARRIED_NAMES),
     "/load": ("units",),
 }
 """The pages by the beginning of their path, and the names that each reads."""
 
 
+TITLES: Mapping[str, str] = {
+    "/": "Find",
+    "/replace": "Replace it",
+    "/side-by-side": "Side by side",
+    "/ask": "Ask the maker",
+    "/load": "Load a catalogue",
+}
+"""The pages that every page leads to, by their addresses."""
+
+BEGUN_ANEW = ("/", "/replace")
+"""Pages that a new question begins at: led to from the head of a page, they read the present state of the catalogue."""
+
+
+def page_near(path: str) -> str | None:
+    """The page of ``TITLES`` that a path, at which there is none, most likely stands for."""
+    plain = f"/{path.casefold().replace('_', '-').strip('/')}"
+    if plain in TITLES:
+        return plain
+    if plain == "/elements":
+        return "/"
+    return meant_by(plain, [each for each in TITLES if each != "/"])
+
+
 def reads(path: str, name: str) -> bool:
-    """Whether the page at ``path`` reads a name."""
-    taken = PLACES.get(path) or PLACES[f"/{path.split('/')[1]}"]
+    """Whether the page at ``path`` reads a name; one that there is not reads none."""
+    taken = PLACES.get(path) or PLACES.get(f"/{path.lstrip('/').split('/')[0]}", ())
     return (
         name in taken
         or (QUESTION in taken and name in dotted_names())
@@ -67,6 +94,23 @@ class Asked:
         own = {*SHEET_NAMES, "units", "paper"}
         return {name: text for name, text in self.names.items() if name not in own}
 
+    @property
+    def carried(self) -> dict[str, str]:
+        """What is asked and of whom, as a page that judges nothing carries it on to one that does: the names of the
+        question and of a sheet, but for the state of the catalogue."""
+        taken = (*(name for name in dotted_names() if name != "as_of"), *CARRIED_NAMES)
+        return {name: self.names[name] for name in taken if name in self.names}
+
+    @property
+    def states_assumptions(self) -> bool:
+        """Whether the address says what is assumed: all of it in one word, or any one by its name."""
+        return any(name.partition(".")[0] == "assumptions" for name in self.names)
+
+    @property
+    def anew(self) -> str:
+        """The address at which nothing is asked yet, in the reader's units."""
+        return Asked("/", {}).address(changes={"units": self.names.get("units")})
+
     def address(
         self,
         path: str | None = None,
@@ -86,5 +130,5 @@ class Asked:
             carried.pop(name, None) if text is None else carried.update({name: str(text)})
         # What stands in parentheses or after a colon is as plain in a query as any letter (RFC 3986, section 3.4).
         query = urlencode(carried, safe="()/:,;")
-        return quote(target) + (f"?{query}" if query else "")
-
+        # Two slashes at the beginning would name another host (RFC 3986, section 4.2).
+        return quote(f"/{target.lstrip('/')}") + (f"?{query}" if query else "")

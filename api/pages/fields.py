@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from api.pages.oil import read_oil
+from specdb.catalog.measured import read_measured
 from specdb.characteristics import FLUID_CLASSES, KINDS
 from specdb.duty.question import MOST_REQUIREMENTS
 from specdb.errors import QuantityError
@@ -30,6 +32,8 @@ UNITS: Mapping[str, tuple[str, str]] = {
 }
 _WRITTEN = str.maketrans({"µ": "u", "²": "2", "₂": "2"})
 _KIND_OF_QUANTITY = {"bubble pressure": "pressure"}
+_LESS = re.compile(r"^\s*(?:minus\s+|[‐‑‒–—―−]\s*)(?=[\d.,])", re.IGNORECASE)
+_SIZE_WITHOUT_SCALE = re.compile(r"([\d.,]+)\s*[uµμ]m", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -53,9 +57,13 @@ class Field:
         return UNITS[self.kind][units == "us"] if self.kind else ""
 
     def tidied(self, text: str, units: UnitSystem) -> str:
-        """``text`` with the unit beside the field, where it is a number that the unit makes a quantity of."""
+        """``text`` with the unit beside the field, where it is a number that the unit makes a quantity of; a sign of
+        less in one way, whichever was typed."""
         if not self.kind:
             return text
+        text = _LESS.sub("-", text)
+        if self.kind == "size" and (size := _SIZE_WITHOUT_SCALE.fullmatch(text)):
+            text = size[1]  # the scale stands beside the field
         kind = _KIND_OF_QUANTITY.get(self.kind, self.kind)
         written = f"{text} {self.unit(units).translate(_WRITTEN)}"
         return written if not _is_read(text, kind) and _is_read(written, kind) else text
@@ -111,7 +119,7 @@ _CLASSES = tuple((name, f"{name}: {_CLASS_WORDS[name]}") for name in FLUID_CLASS
 
 ORIGINAL = (
     Field("original.number", "Number to be replaced"),
-    Field("original.maker", "Its maker", hint="if several have the number"),
+    Field("original.maker", "Its maker", hint="if several have it"),
 )
 MACHINE = (
     Field("machine", "Machine", hint="for the sheet; not judged"),
@@ -119,7 +127,7 @@ MACHINE = (
     Field(
         "fluid.grade",
         "Oil",
-        hint="HM 46 or HLP 46 is read as ISO VG 46 of class HM",
+        hint="such as 46, HM 46, HLP 46, water glycol",
         suggested=GRADES,
     ),
     Field("fluid.class", "Class of fluid", choices=_CLASSES, hint="the element must list it, and its seal suit it"),
@@ -140,7 +148,7 @@ MACHINE_FURTHER = (
 )
 FIT = (
     Field("fit.kind", "Kind of element", choices=tuple((k, k) for k in KINDS), decided_by=("kind",)),
-    Field("fit.thread", "Thread", hint="such as 1-12 UNF", decided_by=("thread",)),
+    Field("fit.thread", "Thread", hint="such as 1-12 UNF; 1-12 is read as that", decided_by=("thread",)),
     Field("fit.outside_diameter", "Outside diameter", "length", decided_by=("outside_diameter",)),
     Field("fit.length", "Length", "length", decided_by=("length",)),
     Field("fit.gasket_outside_diameter", "Gasket, outside", "length", decided_by=("gasket_outside_diameter",)),
@@ -168,10 +176,10 @@ LABEL = (
             Field(
                 "at_least",
                 "Beta ratio at least",
-                hint="the filtration ratio, or an efficiency: 99.5 %",
+                hint="ISO 16889, older ISO 4572; or an efficiency: 99.5 %",
                 decided_by=("filtration_ratio",),
             ),
-            Field("size", "at size", "size", hint="older labels, by ISO 4572: write um(acftd) behind it"),
+            Field("size", "at size", "size", hint="by ISO 4572: write um(acftd) behind it"),
             Field("flow", "at flow", "flow", hint="empty: the flow of the machine"),
         ),
     ),
@@ -179,22 +187,28 @@ LABEL = (
         "retained_capacity",
         2,
         (
-            Field("at_least", "Capacity at least", "mass", decided_by=("retained_capacity",)),
+            Field(
+                "at_least",
+                "Capacity at least",
+                "mass",
+                hint="ISO 16889, older ISO 4572",
+                decided_by=("retained_capacity",),
+            ),
             Field("flow", "at flow", "flow", hint="empty: the flow of the machine"),
             Field("terminal_pressure_drop", "to a terminal drop of", "pressure"),
         ),
     ),
-    Printed("bubble_point", 3, (Field("at_least", "Bubble point at least", "bubble pressure"),)),
+    Printed("bubble_point", 3, (Field("at_least", "Bubble point at least", "bubble pressure", hint="ISO 2942"),)),
     Printed(
         "collapse_pressure",
         4,
-        (Field("at_least", "Collapse at least", "pressure", decided_by=("collapse_pressure",)),),
+        (Field("at_least", "Collapse at least", "pressure", hint="ISO 2941", decided_by=("collapse_pressure",)),),
     ),
     Printed(
         "clean_pressure_drop",
         5,
         (
-            Field("at_most", "Clean drop at most", "pressure", decided_by=("clean_pressure_drop",)),
+            Field("at_most", "Clean drop at most", "pressure", hint="ISO 3968", decided_by=("clean_pressure_drop",)),
             Field("viscosity", "at viscosity", "viscosity", hint="empty: that of the oil at work"),
             Field("flow", "at flow", "flow", hint="empty: the flow of the machine"),
             Field("drop_of", "of", choices=_DROP_OF),
@@ -265,6 +279,7 @@ _NAME = re.compile(rf"(?<![\w.])(?:{_ANY_NAME})(?!\.?\w)")
 def by_label(words: str) -> str:
     """Words in which fields stand under their names, with what the form calls them in place of the names."""
     words = _NAME.sub(lambda match: f"“{_LABELS[match[0]]}”", words)
+    words = words.replace("leave out maker.", "leave out “Its maker”.")
     return re.sub(r"\bat_(?:least|most)\b", lambda match: _LIMITS[match[0]], words)
 
 
@@ -278,29 +293,72 @@ def tidy(names: Mapping[str, str], units: UnitSystem) -> dict[str, str]:
         match = _OWN.fullmatch(name)
         if match and match[2] == "characteristic" and sum(n.startswith(f"require.{match[1]}.") for n in names) == 1:
             del tidied[name]
+    tidied |= _printed_ratio(tidied)
     for field in all_fields(tidied):
         if field.name in tidied:
-            tidied[field.name] = field.tidied(tidied[field.name], units)
-    return tidied | _oil(tidied)
+            tidied[field.name] = field.tidied(_without_limit(field, tidied[field.name]), units)
+    if "fit.thread" in tidied:
+        tidied["fit.thread"] = _thread(tidied["fit.thread"])
+    for name, text in read_oil(tidied).items():
+        tidied.pop(name, None) if text is None else tidied.update({name: text})
+    return tidied
 
 
-_OIL = re.compile(
-    r"(?:([A-Z]{2,4})[\s-]*)??(?:ISO[\s-]*)?(?:VG[\s-]*)?([0-9]{1,4})(?:[\s-]*([A-Z]{2,4}))?", re.IGNORECASE
+_AT = {
+    "at_least": re.compile(r"(?:[≥⩾>]|>\s*=|=\s*>|at least|min\.?|=)\s*(?=[\d.,])", re.IGNORECASE),
+    "at_most": re.compile(r"(?:[≤⩽<]|<\s*=|=\s*<|at most|max\.?|=)\s*(?=[\d.,])", re.IGNORECASE),
+}
+_RATIO = re.compile(
+    r"(?:β|ß|beta)\s*(?:(?P<size>[\d.,]+)\s*(?:[uµμ]m)?\s*\((?P<scale>c|acftd)\))?"
+    r"(?P<ratio>(?:\s*(?:ratio|[≥⩾>]=?|=>?|at least))*\s*[\d.,]+)",
+    re.IGNORECASE,
 )
-_OIL_TRADE = {"HLP": "HM", "HVLP": "HV"}
-"""Names of DIN 51524, parts 2 and 3, for classes of ISO 6743-4 (common practice)."""
+"""A filtration ratio as a can prints it: β 200, β10(c) ≥ 200. A size without its scale may be of either standard, so
+that β10 = 200 is not read."""
 
 
-def _oil(names: Mapping[str, str]) -> dict[str, str]:
-    """The grade in one spelling, and the class where one is typed with it and none, or the same, is stated."""
-    match = _OIL.fullmatch(names.get("fluid.grade", ""))
+_RATIO_AT_A_SIZE = re.compile(r"(?:β|ß|beta)\s*(?P<size>[\d.,]+)\s*(?:[uµμ]m)?\s*[≥⩾>=].*", re.IGNORECASE)
+
+
+def why_ratio_unread(text: str) -> tuple[str, str] | None:
+    """Of a filtration ratio that is typed with its size, why it is not read, and what to state; None of any other."""
+    match = _RATIO_AT_A_SIZE.fullmatch(text)
+    if match is None:
+        return None
+    size = match["size"]
+    return (
+        f"The size in {text} has no scale, so that it may be by either standard.",
+        f"State the ratio alone here, and at size “{size} um(c)” by ISO 16889 or “{size} um(acftd)” by ISO 4572.",
+    )
+
+
+def _without_limit(field: Field, text: str) -> str:
+    """A limit of a label without the sign for what its field is called already: ≥ 200 at least."""
+    sign = _AT.get(field.name.rpartition(".")[2])
+    match = sign.match(text) if sign else None
+    return text[match.end() :] if match else text
+
+
+def _printed_ratio(names: Mapping[str, str]) -> dict[str, str]:
+    """A filtration ratio without its letter, and the size that stands at it, where none, or the same, is stated."""
+    label = {each.printed.characteristic: each for each in label_fields(names)}
+    if (ratio := label.get("filtration_ratio")) is None:
+        return {}
+    at_least, size = f"{ratio.prefix}at_least", f"{ratio.prefix}size"
+    match = _RATIO.fullmatch(names.get(at_least, ""))
     if match is None:
         return {}
-    typed = (match[1] or match[3] or "").upper()
-    fluid_class = _OIL_TRADE.get(typed, typed)
-    grade = {"fluid.grade": f"ISO VG {int(match[2])}"}
-    if not typed:
-        return grade
-    if fluid_class not in FLUID_CLASSES or names.get("fluid.class", fluid_class).upper() != fluid_class:
-        return {}
-    return {**grade, "fluid.class": fluid_class}
+    read = {at_least: re.sub(r"^\s*ratio\b", "", match["ratio"], flags=re.IGNORECASE).strip()}
+    if match["size"] is None:
+        return read
+    own = f"{match['size']} um({match['scale'].lower()})"
+    stated = names.get(size, own)
+    is_same = stated in (own, match["size"])
+    return {**read, size: own} if is_same else {}
+
+
+def _thread(text: str) -> str:
+    """A thread without its series as Find reads it: 1-12 is 1-12 UNF. Any other stays as typed."""
+    read = read_measured(f"thread {text}")
+    parts = read.parts if read is not None and not read.unread else ()
+    return parts[0].text if len(parts) == 1 and parts[0].name == "thread" and parts[0].taken else text

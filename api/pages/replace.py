@@ -4,11 +4,10 @@ asks."""
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
 
 import numpy as np
 from fastapi import APIRouter, Request, Response
@@ -16,33 +15,40 @@ from fastapi.responses import RedirectResponse
 
 from api.pages.addresses import SHEET_NAMES, Asked
 from api.pages.failing import Told, faults_of, faulty_page
-from api.pages.fields import FIT, MACHINE, MACHINE_FURTHER, ORIGINAL, Field, all_fields, by_label, label_fields, tidy
+from api.pages.fields import (
+    FIT,
+    MACHINE,
+    MACHINE_FURTHER,
+    ORIGINAL,
+    Field,
+    LabelFields,
+    all_fields,
+    by_label,
+    label_fields,
+    tidy,
+    why_ratio_unread,
+)
+from api.pages.oil import why_unread
+from api.pages.replaced import answer_shown
 from api.pages.site import render
 from api.problems import status_of
 from api.representation import PageReplyNeeded
 from api.store import Catalogue, CatalogueNeeded
 from specdb import answers
-from specdb.answers.decisions import CandidateShown, CriterionShown, EquivalentsAnswer, RequirementShown
-from specdb.bounds import MEETS, NOT_SHOWN, IntArray
 from specdb.catalog.identity import identity_key
+from specdb.catalog.search import Claim
 from specdb.catalog.snapshot import Snapshot
-from specdb.characteristics import CHARACTERISTICS
 from specdb.duty import Requirement
-from specdb.duty.dotted import comparison_names, faults_as_typed, question_of
-from specdb.duty.question import MOST_COMPARED
+from specdb.duty.dotted import faults_as_typed, question_of
 from specdb.errors import InputError, NotOnFileError, SpecdbError
 from specdb.ranking import Ranking, rank
 from specdb.units import UnitSystem
-from specdb.wording import conditions, limits
+from specdb.wording import conditions, kind_of, limits
 
 router = APIRouter(include_in_schema=False)
 
 LISTED = 10
 """Candidates that are listed where the address does not say how many."""
-IN_FULL = 10
-"""Candidates of which each miss has its sentence: of those behind them it has its name. A page is to stay light."""
-CHECKED = 3
-"""Candidates that are chosen to be put side by side until others are."""
 
 _HOW = ("assumptions", "as_of", "limit", "include_without_evidence", "include_windows")
 """Names of a question that ask nothing by themselves."""
@@ -56,23 +62,42 @@ def replace(catalogue: CatalogueNeeded, request: Request, reply: PageReplyNeeded
         return RedirectResponse(Asked(asked.path, {}).address(changes=names), 303)
     if not _asks(asked.question):
         reply.at()
-        return reply.give_page(render("replace.html", asked, _form(asked) | {"answer": None}))
+        is_named = any(name in asked.names for name in SHEET_NAMES)
+        form = _form(asked) | {"answer": None, "lacking": _NO_MORE_THAN_NAMES if is_named else None}
+        return reply.give_page(render("replace.html", asked, form))
+    latest = catalogue.state()
     try:
         with faults_as_typed(asked.question):
             question = question_of(asked.question, ("units", *SHEET_NAMES))
-            state = reply.at(catalogue.state(question.as_of))
+            state = reply.at(catalogue.state(question.as_of), beside=latest.mark)
             ranking = rank(question, catalogue.snapshot(state.revision))
     except (InputError, NotOnFileError) as error:
+        if error.message == "Nothing is required.":
+            lacking = _NOTHING_OF_THE_ORIGINAL if "original.number" in asked.names else _NOTHING_YET
+            return reply.give_page(render("replace.html", asked, _form(asked) | {"answer": None, "lacking": lacking}))
         return _faulty(error, catalogue, request, asked)
     limit = question.limit if "limit" in asked.names else LISTED
     answer = answers.equivalents(ranking, limit=limit, units=asked.units)
-    return reply.give_page(render("replace.html", asked, _form(asked, ranking) | _answer(asked, ranking, answer)))
+    shown = answer_shown(asked, ranking, answer, LISTED) | {"latest": latest.revision, "lacking": None}
+    return reply.give_page(render("replace.html", asked, _form(asked, ranking) | shown))
+
+
+_ADD = (
+    "Add the number to be replaced, what its can prints, what can be measured of it, or of the machine one of: the "
+    "class of its fluid, its temperatures, its pressures, where the bypass valve is."
+)
+_NO_MORE_THAN_NAMES = f"A name alone asks nothing of an element. {_ADD}"
+_NOTHING_YET = f"What is stated asks nothing of an element by itself. {_ADD}"
+_NOTHING_OF_THE_ORIGINAL = (
+    "Nothing is on file of this element that a stand-in could be held to. Add what its can prints, what can be "
+    "measured of it, or more of the machine."
+)
 
 
 def _tidied(asked: Asked) -> dict[str, str]:
     """What the address should say: units written out, the customary assumptions where it says nothing of any."""
     names = tidy(asked.names, asked.units)
-    if _asks(Asked(asked.path, names).question) and not any(n.partition(".")[0] == "assumptions" for n in names):
+    if _asks(Asked(asked.path, names).question) and not asked.states_assumptions:
         names["assumptions"] = "customary"
     return names
 
@@ -83,19 +108,37 @@ def _asks(question: Mapping[str, str]) -> bool:
 
 def _faulty(error: SpecdbError, catalogue: Catalogue, request: Request, asked: Asked) -> Response:
     of_nobody = asked.names.keys() - {field.name for field in all_fields(asked.names)}
-    faults = [told if told.field in of_nobody else _by_label(told) for told in faults_of(error)]
+    label = label_fields(asked.names)
+    faults = [told if told.field in of_nobody else _by_label(told, asked, label) for told in faults_of(error)]
     instead: list[Meant] = []
     if any(told.field in ("original.number", "original.maker") for told in faults):
         instead = _meant(asked, catalogue.snapshot(catalogue.state().revision))
-        # Those that are near stand below as links.
-        faults = [dataclasses.replace(t, remedy=(t.remedy or "").partition("Near it on file")[0]) for t in faults]
-    context = _form(asked, faults=faults, instead=instead) | {"answer": None}
+        is_claimed = any(one.is_claimed for one in instead)
+        # Those that are near, or known from a claim, stand below as links.
+        faults = [_without_those_near(told, is_claimed) for told in faults]
+    context = _form(asked, faults=faults, instead=instead) | {"answer": None, "lacking": None}
     return faulty_page("replace.html", request, context, status_of(type(error)))
 
 
-def _by_label(told: Told) -> Told:
+def _without_those_near(told: Told, is_claimed: bool) -> Told:
+    if is_claimed and told.field == "original.number":
+        return Told(told.field, "No element on file has this number: it is known from a claim only.", None)
+    return dataclasses.replace(told, remedy=(told.remedy or "").partition("Near it on file")[0])
+
+
+def _by_label(told: Told, asked: Asked, label: Sequence[LabelFields]) -> Told:
     """A fault as somebody reads it who sees the form, and not the names of its fields."""
-    return dataclasses.replace(told, message=by_label(told.message), remedy=told.remedy and by_label(told.remedy))
+    if told.field == "fluid.grade" and (why := why_unread(asked.names.get("fluid.grade", ""))):
+        return Told(told.field, *why)
+    if told.field and told.field.endswith(".at_least") and (why := why_ratio_unread(asked.names.get(told.field, ""))):
+        return Told(told.field, *why)
+    remedy = told.remedy and by_label(told.remedy)
+    if told.message.startswith("No limit is stated."):
+        boxes = [each.fields[0].label for each in label if told.field and f"{told.field}.".startswith(each.prefix)]
+        remedy = f"Fill in “{boxes[0]}”, or leave its size and conditions empty." if boxes else remedy
+    if told.field == "cold_start_temperature" and remedy:
+        remedy = remedy.replace('"75 °C"', '"-20 °C"')
+    return dataclasses.replace(told, message=by_label(told.message), remedy=remedy)
 
 
 # --- the form --------------------------------------------------------------------------------------
@@ -176,19 +219,28 @@ def _decided(requirements: Iterable[Requirement], units: UnitSystem) -> dict[str
     found: dict[str, list[str]] = {}
     for requirement in requirements:
         if requirement.origin == "original":
-            words, where = limits(requirement, units), conditions(requirement, units)
+            words, where = f"{limits(requirement, units)}{_in_bar(requirement, units)}", conditions(requirement, units)
             if requirement.characteristic == "bypass_valve":
                 words = "in the element" if requirement.word == "yes" else "not in the element"
             found.setdefault(requirement.characteristic, []).append(f"{words} ({where})" if where else words)
     return found
 
 
+def _in_bar(requirement: Requirement, units: UnitSystem) -> str:
+    """The same pressure in the unit beside its field: ", 0.17 bar"; "" where the field takes what is shown."""
+    if units == "us" or kind_of(requirement.characteristic) != "pressure":
+        return ""
+    found = [f"{kpa / 100:.4g}" for kpa in (requirement.low, requirement.high) if math.isfinite(kpa)]
+    return f", {' to '.join(found)} bar" if found else ""
+
+
 @dataclass(frozen=True)
 class Meant:
-    """An element on file that may be meant, how near its number is, and the address that asks of it."""
+    """An element on file that may be meant, in what way, and the address that asks of it."""
 
     named: str
-    how_near: str
+    way: str
+    is_claimed: bool
     address: str
 
 
@@ -202,180 +254,20 @@ def _meant(asked: Asked, snapshot: Snapshot) -> list[Meant]:
         return []
     elements = snapshot.elements
     same = [(elements.maker[row], elements.number[row]) for row in np.flatnonzero(elements.number_key == key)]
-    found = dict.fromkeys(same, "the same number") or {
-        hit.entry.claim.other_side if hit.entry.claim else (hit.entry.maker, hit.entry.number): hit.words
-        for hit in near
-        if hit.entry.element_id is not None
-    }
+    found: dict[tuple[str, str], tuple[str, bool]] = dict.fromkeys(same, ("the same number", False))
+    for hit in near if not same else ():
+        claim = hit.entry.claim
+        if hit.entry.element_id is not None:
+            named = claim.other_side if claim else (hit.entry.maker, hit.entry.number)
+            found.setdefault(named, (_claimed(claim, hit.entry.number), True) if claim else (hit.words, False))
     return [
-        Meant(f"{m} {n}", words, asked.address(changes={"original.number": n, "original.maker": m}))
-        for (m, n), words in found.items()
+        Meant(f"{m} {n}", *way, asked.address(changes={"original.number": n, "original.maker": m}))
+        for (m, n), way in found.items()
     ]
 
 
-# --- the answer ------------------------------------------------------------------------------------
-
-
-def _answer(asked: Asked, ranking: Ranking, answer: EquivalentsAnswer) -> dict[str, Any]:
-    limit = len(answer.candidates)
-    there_are = answer.considered - answer.without_evidence
-    required = {requirement.id: requirement for requirement in answer.requirements}
-    return {
-        "answer": answer,
-        "candidates": [_candidate(shown, ranking, answer, required) for shown in answer.candidates],
-        "there_are": there_are,
-        "headline": _headline(ranking, answer),
-        "advice": [by_label(words) for words in answer.advice],
-        "unused": [by_label(name).strip("“”") for name in answer.unused],
-        "derivations": [
-            each.model_copy(update={"words": by_label(each.words)}) for each in answer.derivations
-        ],
-        "more_of_them": min(500, there_are, limit + LISTED) if limit < min(500, there_are) else None,
-        "in_full": IN_FULL,
-        "comparable": MOST_COMPARED,
-        "checked": CHECKED,
-        "compared": {
-            name: text
-            for name, text in asked.names.items()
-            if name in comparison_names() or name in ("units", *SHEET_NAMES)
-        },
-        "tables": {
-            form: f"/v1/equivalents?{urlencode(dict(asked.question) | {'units': asked.units, 'format': form})}"
-            for form in ("csv", "json")
-        },
-        "by_origin": _by_origin(answer.requirements),
-        "untested": _untested(ranking),
-        "original_successor": None if answer.original is None else _successor(answer.original, ranking.snapshot),
-        "original_valve": None if answer.original is None else _valve(answer.original, None),
-    }
-
-
-def _headline(ranking: Ranking, answer: EquivalentsAnswer) -> str:
-    """How many candidates meet all that is asked, how many of them by proof alone, and how many more miss nothing."""
-    counted = [judged for judged in ranking.judged if not judged.requirement.advisory]
-    worst = _worst([judged.verdict for judged in counted], ranking)
-    proven = _worst([judged.verdict_without_assumptions for judged in counted], ranking)
-    met, by_proof, left_open = (int(these.sum()) for these in (worst == MEETS, proven == MEETS, worst == NOT_SHOWN))
-    of = "Of one element" if len(worst) == 1 else f"Of {len(worst)} elements"
-    told = f"{of} with anything on file {met or 'none'} {'meet' if met > 1 else 'meets'} all that is asked"
-    if met and answer.assumptions:
-        share = "all" if by_proof == met else str(by_proof or "none")
-        told += ", by proof alone" if by_proof == met == 1 else f", {share} of them by proof alone"
-    if left_open:
-        more, miss = "more " if met else "", "misses" if left_open == 1 else "miss"
-        told += f"; {left_open} {more}{miss} nothing, but not all is shown"
-    return f"{told}."
-
-
-def _worst(verdicts: Sequence[IntArray], ranking: Ranking) -> IntArray:
-    """The worst verdict of each candidate."""
-    nothing = np.full(len(ranking.candidates), MEETS)
-    worst: IntArray = np.min([nothing, *(each[ranking.candidates] for each in verdicts)], axis=0)
-    return worst
-
-
-@dataclass(frozen=True)
-class LackShown:
-    """What a candidate misses or has not shown: one sentence, and where else the same holds."""
-
-    verdict: str
-    words: str
-    likewise: Sequence[str]
-
-
-@dataclass(frozen=True)
-class CandidateOnPage:
-    shown: CandidateShown
-    lacks: Sequence[LackShown]
-    lacks_by_name: Mapping[str, str]
-    valve: str
-    unlike_original: bool
-    successor: str | None
-
-
-def _candidate(
-    shown: CandidateShown, ranking: Ranking, answer: EquivalentsAnswer, required: Mapping[str, RequirementShown]
-) -> CandidateOnPage:
-    original = None if answer.original is None else answer.original.element.bypass_valve
-    own = shown.element.bypass_valve
-    return CandidateOnPage(
-        shown,
-        _lacks(shown.criteria, required),
-        {verdict: _named(ids, required) for verdict, ids in (("misses", shown.misses), ("not_shown", shown.not_shown))},
-        _valve(shown, ranking.duty.circumstances.bypass),
-        original is not None and own is not None and own != original,
-        _successor(shown, ranking.snapshot),
-    )
-
-
-def _lacks(criteria: Sequence[CriterionShown], required: Mapping[str, RequirementShown]) -> list[LackShown]:
-    """Misses, then what is not shown; of one characteristic those together that are so for one reason and lean one
-    way."""
-    together: dict[tuple[str | None, ...], list[CriterionShown]] = {}
-    for each in sorted(criteria, key=lambda c: c.verdict != "misses"):
-        if each.verdict != "meets" and not each.advisory:
-            key = (each.characteristic, each.verdict, each.reason, each.lean)
-            together.setdefault(key, []).append(each)
-    return [
-        LackShown(
-            alike[0].verdict,
-            _sentence(alike[0].explanation),
-            [_asked_words(required[each.requirement]) for each in alike[1:]],
-        )
-        for alike in together.values()
-    ]
-
-
-def _named(ids: Sequence[str], required: Mapping[str, RequirementShown]) -> str:
-    """Requirements by their titles, each with how many there are of it: "thread, clean pressure drop (3)"."""
-    counts = Counter(required[each].title for each in ids)
-    return ", ".join(title if count == 1 else f"{title} ({count})" for title, count in counts.items())
-
-
-def _sentence(explanation: str) -> str:
-    """An explanation without its verdict, which stands before it."""
-    words = explanation.partition(": ")[2]
-    return words[:1].upper() + words[1:]
-
-
-def _asked_words(requirement: RequirementShown) -> str:
-    """What is required without title and origin: "at most 8.3 kPa (at 30 L/min)"."""
-    return requirement.words.partition(": ")[2].rpartition("; ")[0]
-
-
-def _valve(shown: CandidateShown, where: str | None) -> str:
-    """Where the bypass valve is, in words."""
-    own = shown.element.bypass_valve
-    if own == "yes":
-        return "in the element"
-    if own is None:
-        return "not on file whether the element has one"
-    told = {"head": "not in the element: the head has it", "none": "none in the element, and none in the circuit"}
-    return told.get(str(where), "not in the element: it must sit in the head")
-
-
-def _successor(shown: CandidateShown, snapshot: Snapshot) -> str | None:
-    """Identifier of the element that takes the place of one, where it is on file."""
-    if shown.element.successor is None:
-        return None
-    elements = snapshot.elements
-    same_maker = elements.maker_key == identity_key(shown.element.maker, field="maker")
-    try:
-        rows = np.flatnonzero(same_maker & (elements.number_key == identity_key(shown.element.successor)))
-    except InputError:  # whatever stands there is no number
-        return None
-    return elements.element_id[int(rows[0])] if len(rows) else None
-
-
-_ORIGINS = (("stated", "stated"), ("original", "from the original"), ("derived", "derived by rules"))
-
-
-def _by_origin(requirements: Sequence[RequirementShown]) -> list[tuple[str, list[RequirementShown]]]:
-    grouped = [(words, [r for r in requirements if r.origin == origin]) for origin, words in _ORIGINS]
-    return [(words, those) for words, those in grouped if those]
-
-
-def _untested(ranking: Ranking) -> bool:
-    """Whether nothing of an original was ever tested, as far as is on file."""
-    row, tests = ranking.duty.original, ranking.snapshot
-    return row is not None and not any((tests.of(key).element == row).any() for key in CHARACTERISTICS)
+def _claimed(claim: Claim, number: str) -> str:
+    """How an element on file stands to a number that is known from a claim: "is claimed to be replaced by 45/2"."""
+    source = ", ".join(filter(None, (claim.row["source"], claim.row["date"])))
+    way = "is claimed to be replaced by" if claim.number_is == "replacing" else "is claimed to replace"
+    return f"{way} {number}{f' ({source})' if source else ''}: a claim, no proof"

@@ -147,10 +147,32 @@ def _is_valve(judged: Judged) -> bool:
 
 
 _TAKES_NO_VALVE = ("breather", "suction strainer")
+"""Kinds of element whose head has no bypass valve (common practice)."""
 _WRONG_VALVE = {
     "yes": "it has a bypass valve, which is one too many",
     "no": "it has no bypass valve, which is one too few",
 }
+
+
+def where_the_valve_is(kind: str | None, valve: str | None, bypass: str | None = None) -> str | None:
+    """Where the bypass valve is, or has to be, as it stands behind "bypass valve"; None of a breather without one.
+
+    ``kind`` and ``valve`` are what is on file of the element, ``bypass`` is where the duty says that the valve is.
+    """
+    if valve == "yes":
+        return "in the element"
+    if kind == "breather":
+        return None
+    if valve is None:
+        return "not on file whether the element has one"
+    if kind in _TAKES_NO_VALVE:
+        return "none in the element"
+    return {
+        "head": "not in the element, as the head has it",
+        "none": "none in the element, and none in the circuit",
+        "element": "not in the element, where the duty has it",
+        "both": "not in the element, where the duty has one",
+    }.get(str(bypass), "not in the element: where the circuit needs one, the head must have it")
 
 
 def _valve(ranking: Ranking, row: int) -> str:
@@ -186,14 +208,14 @@ def placed(ranking: Ranking, row: int, before: int) -> str:
         (standing.gate_misses, f"one miss more among {_GATES}", f"{{}} misses more among {_GATES}"),
         (
             standing.not_in_favour,
-            "one criterion more that misses, leans to a miss or has no data",
-            "{} criteria more that miss, lean to a miss or have no data",
+            "one criterion more that is missed, would be by the best estimate, or has nothing to go by",
+            "{} criteria more that are missed, would be by the best estimate, or have nothing to go by",
         ),
-        (standing.misses, "one criterion more that misses", "{} criteria more that miss"),
+        (standing.misses, "one criterion more that is missed", "{} criteria more that are missed"),
         (
             standing.leaning_to_meet,
-            "one criterion more that only leans to meeting",
-            "{} criteria more that only lean to meeting",
+            "one criterion more that is met by the best estimate alone",
+            "{} criteria more that are met by the best estimate alone",
         ),
     ):
         more = int(figures[row]) - int(figures[before])
@@ -209,8 +231,8 @@ def _by_margin(own: float, others: float) -> str:
     if own == others or (math.isnan(own) and math.isnan(others)):
         return "equal in every figure of the order, and later by maker and number"
     if math.isnan(own):
-        return "no criterion of it has a margin"
+        return "nothing that it meets has a margin"
     pair = margin_words(own), margin_words(others)
     if pair[0] == pair[1]:
-        return f"a smallest margin that is smaller by a trace, both {pair[0]}"
-    return f"a smaller smallest margin, {pair[0]} against {pair[1]}"
+        return f"its tightest margin is smaller by a trace, both {pair[0]}"
+    return f"its tightest margin is smaller, {pair[0]} against {pair[1]}"

@@ -11,31 +11,33 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
-from api.pages.addresses import Asked
+from api.pages.addresses import CARRIED_NAMES, Asked
 from api.pages.failing import faults_of, faulty_page
+from api.pages.fields import tidy
 from api.pages.site import render
 from api.pages.stated import attribute_of, results, value_of
 from api.problems import status_of
 from api.representation import PageReplyNeeded
 from api.store import Catalogue, CatalogueNeeded, State
-from specdb.advice.claims import ClaimOf, claims_of
+from specdb.advice.claims import ClaimOf, claims_of, counted_beside
 from specdb.advice.gaps import gaps, usual_characteristics
+from specdb.advice.spoken import where_the_valve_is
 from specdb.bounds import MEETS, MISSES, NOT_SHOWN
 from specdb.catalog.history import Change, Step, read_history
-from specdb.catalog.identity import element_id as element_id_of
-from specdb.catalog.identity import identity_key
 from specdb.catalog.reading import ElementOnFile, read_element
 from specdb.catalog.snapshot import Snapshot
 from specdb.catalog.store import read_session
-from specdb.characteristics import title_of
+from specdb.catalog.successors import successor_row
+from specdb.characteristics import CHARACTERISTICS, title_of
 from specdb.duty.dotted import faults_as_typed, question_of
 from specdb.duty.question import ComparisonAsked, ElementAsked, Question
-from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
+from specdb.errors import InputError, NotOnFileError, SpecdbError
 from specdb.pictures import PICTURES, PictureKey
 from specdb.pictures.needs import lacks_for_pressure_drop
 from specdb.ranking import Ranking, compare
+from specdb.sheet.duty import FIELD_WORDS
 from specdb.units import UnitSystem
-from specdb.wording import CAUTIONS, assumption_words, explanation
+from specdb.wording import CAUTIONS, VERDICTS, assumption_words, explanation, requirement_words
 
 router = APIRouter(include_in_schema=False)
 
@@ -59,7 +61,7 @@ STATED_HERE = ("flow", "fluid.grade", "fluid.viscosity_index")
 
 @router.get("/elements/{element_id}")
 def element(catalogue: CatalogueNeeded, request: Request, element_id: str, reply: PageReplyNeeded) -> Response:
-    asked = Asked.of(request)
+    asked = _tidied(Asked.of(request))
     state, faults = _state(catalogue, asked)
     latest = catalogue.state()
     with read_session(catalogue.engine) as connection:
@@ -67,14 +69,14 @@ def element(catalogue: CatalogueNeeded, request: Request, element_id: str, reply
         history = read_history(connection, element_id, state.revision)
     snapshot = catalogue.snapshot(state.revision)
     against, more = _against(asked, snapshot, element_id)
-    is_as_of, faults = "as_of" in asked.names and not faults, faults + more
-    if not faults and (to := _tidier(request, asked)):
-        return RedirectResponse(to, 303)
+    is_state_read, faults = not faults, faults + more
+    if not faults and dict(asked.names) != dict(request.query_params):
+        return RedirectResponse(asked.address(), 303)
     page = _Page(asked, found, snapshot, against, is_question_faulty=bool(more))
     context = page.context() | {
         "faults": [told for error in faults for told in faults_of(error)],
         "history": _history(history, asked),
-        "is_as_of": is_as_of,
+        "is_state_read": is_state_read,
         "revision": state.revision,
         "latest": latest.revision,
     }
@@ -92,12 +94,12 @@ def _state(catalogue: Catalogue, asked: Asked) -> tuple[State, list[SpecdbError]
         return catalogue.state(), [error]
 
 
-def _tidier(request: Request, asked: Asked) -> str | None:
-    """Where the same is asked without empty texts, and a question from customary assumptions; None if that is here."""
-    if _asks(asked) and "assumptions" not in asked.names:
-        return asked.address(changes={"assumptions": "customary"})
-    is_tidy = len(asked.names) == len(request.query_params)
-    return None if is_tidy else asked.address()
+def _tidied(asked: Asked) -> Asked:
+    """The same with units written out, without empty texts, and a question from customary assumptions."""
+    names = tidy(asked.names, asked.units)
+    if _asks(asked) and not asked.states_assumptions:
+        names["assumptions"] = "customary"
+    return Asked(asked.path, names)
 
 
 def _asks(asked: Asked) -> bool:
@@ -107,7 +109,7 @@ def _asks(asked: Asked) -> bool:
 
 def _against(asked: Asked, snapshot: Snapshot, element_id: str) -> tuple[Ranking, list[SpecdbError]]:
     """The element alone, judged by the question of the address; by none, where that has faults."""
-    dotted = {"assumptions": "customary", **asked.question}
+    dotted = _from_customary(asked) | asked.question
     # What is wrong with the date has been told already.
     dotted.pop("as_of", None)
     try:
@@ -115,6 +117,11 @@ def _against(asked: Asked, snapshot: Snapshot, element_id: str) -> tuple[Ranking
             return _judged(question_of(dotted), snapshot, element_id), []
     except (InputError, NotOnFileError) as error:
         return _judged(question_of({"assumptions": "customary"}), snapshot, element_id), [error]
+
+
+def _from_customary(asked: Asked) -> dict[str, str]:
+    """Customary assumptions, where the address states none."""
+    return {} if asked.states_assumptions else {"assumptions": "customary"}
 
 
 def _judged(question: Question, snapshot: Snapshot, element_id: str) -> Ranking:
@@ -215,23 +222,40 @@ class _Page:
         text = self._code("successor")
         if text is None:
             return None
-        row = successor_row(self.snapshot, self.row, text)
+        row = successor_row(self.snapshot, self.row)
         elements = self.snapshot.elements
         if row is None:
-            return {"text": text, "address": None}
-        return {"text": f"{elements.maker[row]} {elements.number[row]}", "address": self._page_of(row)}
+            return {"text": text, "address": None, "counted": None}
+        counted = counted_beside(self.snapshot, row, self.row, self.against.duty.assumptions)
+        return {
+            "text": f"{elements.maker[row]} {elements.number[row]}",
+            "address": self._page_of(row),
+            "counted": counted,
+            "side_by_side": self._pair(str(elements.element_id[row]), self.row),
+        }
+
+    def _pair(self, replacing: str, replaced: int) -> str:
+        """Where an element stands beside the one that it replaces, judged by that one alone: the rest of the duty stays
+        behind."""
+        elements, names = self.snapshot.elements, self.asked.names
+        kept = {name: names[name] for name in names if name.partition(".")[0] in _BESIDE_CLAIMS}
+        pair = {
+            "original.maker": str(elements.maker[replaced]),
+            "original.number": str(elements.number[replaced]),
+            "elements.1.element_id": replacing,
+        }
+        return Asked("/side-by-side", kept).address(changes=pair)
 
     def _bypass(self) -> str | None:
-        """Where the bypass sits, as far as it is on file; a breather has none."""
-        if self._code("kind") == "breather":
-            return None
+        """Where the bypass sits, as far as it is on file; a breather without one has no place for it."""
+        valve = self._code("bypass_valve")
+        where = where_the_valve_is(self._code("kind"), valve, self.against.duty.circumstances.bypass)
         cracking = [row for row in self.found.ratings if row["characteristic"] == "bypass_cracking_pressure"]
         at = ", ".join(dict.fromkeys(value_of(row, self.units).shown.removeprefix("equal to ") for row in cracking))
-        valve = self._code("bypass_valve")
+        if where is None:
+            return None
         if valve == "no":
-            has_head = self._code("kind") != "suction strainer"
-            head = ": where the circuit needs one, the head must have it" if has_head else ""
-            return f"No bypass valve in the element{head}."
+            return f"No bypass valve in the element{where.partition('in the element')[2]}."
         if valve == "yes":
             return f"Bypass valve in the element, cracking at {at or 'a pressure that is not on file'}."
         known = f"; a cracking pressure is: {at}" if at else ""
@@ -248,17 +272,23 @@ class _Page:
             "original.number": self.found.element["number"],
         }
         compared = {"elements.1.element_id": self.element_id}
+        of_duty = self.asked.address("/ask", compared, without=("limit", "include_without_evidence"))
+        alone = Asked("/ask", self._told_to_makers()).address(changes=compared)
         reading = {name: self.asked.names[name] for name in ("units", "as_of") if name in self.asked.names}
         query = f"?{urlencode(reading)}" if reading else ""
         return {
             "replace": self.asked.address("/replace", original),
-            "ask": self.asked.address("/ask", original),
+            "ask": of_duty if self.against.judged else alone,
+            "ask_alone": alone,
             "side_by_side": self.asked.address("/side-by-side", compared, without=("elements.",)),
             "csv": f"/v1/elements/{self.element_id}.csv{query}",
             "json": f"/v1/elements/{self.element_id}{query}",
             "back": self.asked.address("/replace"),
-            "present": self.asked.address(changes={"as_of": None}),
         }
+
+    def _told_to_makers(self) -> dict[str, str]:
+        """Of the address, what a letter that hangs on no duty says or is read by."""
+        return {name: text for name, text in self.asked.names.items() if name in ("units", "as_of", *CARRIED_NAMES)}
 
     # --- pictures ---------------------------------------------------------------------------------
 
@@ -278,7 +308,7 @@ class _Page:
         names = {} if self.is_question_faulty else {**self.asked.question}
         if names.pop("as_of", None):
             names["as_of"] = str(self.snapshot.revision)
-        query = urlencode({"assumptions": "customary", **names, "units": self.units})
+        query = urlencode(_from_customary(self.asked) | names | {"units": self.units})
         return [
             {
                 "title": _PICTURE_TITLES[key],
@@ -327,15 +357,7 @@ class _Page:
             words = f"Of {counted.asked} requirements taken from this one, that one {counted.words}."
         beside = None
         if claim.row is not None and claim.replaces_row is not None:
-            pair = {
-                "original.maker": str(elements.maker[claim.replaces_row]),
-                "original.number": str(elements.number[claim.replaces_row]),
-                "elements.1.element_id": str(elements.element_id[claim.row]),
-            }
-            # Claims are judged by the original alone: the rest of the duty stays behind.
-            names = self.asked.names
-            kept = {name: names[name] for name in names if name.partition(".")[0] in _BESIDE_CLAIMS}
-            beside = Asked("/side-by-side", kept).address(changes=pair)
+            beside = self._pair(str(elements.element_id[claim.row]), claim.replaces_row)
         source = self.snapshot.sources.get(claim.source_id)
         return {
             "name": " ".join(named),
@@ -363,28 +385,27 @@ class _Page:
             "meets": verdicts[MEETS],
             "misses": verdicts[MISSES],
             "not_shown": verdicts[NOT_SHOWN],
-            "missed": [
-                explanation(snapshot, each, row, self.units) for each in counted if each.verdict[row] == MISSES
+            "criteria": {word: self._criteria(row, verdict) for verdict, word in VERDICTS.items()},
+            "stated": [(FIELD_WORDS[name], text) for name, text in self.asked.question.items() if name in FIELD_WORDS],
+            "required": [
+                requirement_words(each, self.units)
+                for each in self.against.duty.requirements
+                if each.origin == "stated" and each.characteristic in CHARACTERISTICS
             ],
-            "stated": {
-                name: text for name, text in self.asked.question.items() if name.partition(".")[0] not in NO_QUESTION
-            },
             "original": original and " ".join(original),
             "is_original": original_row == row,
         }
 
-
-def successor_row(snapshot: Snapshot, row: int, text: str) -> int | None:
-    """Row of the element that ``text`` names as the successor of the one in ``row``: of the same maker, else the only
-    one that has the number."""
-    elements = snapshot.elements
-    try:
-        same_maker = snapshot.find(element_id_of(str(elements.maker[row]), text))
-        key = identity_key(text)
-    except QuestionError:
-        return None
-    having = [int(each) for each in (elements.number_key == key).nonzero()[0]]
-    return having[0] if same_maker is None and len(having) == 1 else same_maker
+    def _criteria(self, row: int, verdict: int) -> list[dict[str, Any]]:
+        """The criteria that have one verdict, each with its sentence."""
+        return [
+            {
+                "words": explanation(self.against.snapshot, each, row, self.units),
+                "is_advisory": each.requirement.advisory,
+            }
+            for each in self.against.judged
+            if each.verdict[row] == verdict
+        ]
 
 
 _FACTS = {

@@ -6,7 +6,7 @@ uncertainty of the limit. What no test can settle is told apart.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -270,6 +270,30 @@ def run_words(asked: Requirement, units: UnitSystem = "si") -> str:
 
 def result_words(asked: Requirement, units: UnitSystem = "si") -> str:
     """What is wanted of a test or statement, where on its curve: "filtration ratio (beta) at 10 µm(c)"."""
+    return _joined(_title_asked(asked), _place_asked([asked], units))
+
+
+def results_words(asked: Iterable[Requirement], units: UnitSystem = "si") -> list[str]:
+    """As :func:`result_words` of several, those of one curve together: "clean pressure drop at 30, 60 and 120 L/min and
+    32 mm²/s"."""
+    return [_joined(*told) for told in places_asked(asked, units)]
+
+
+def places_asked(asked: Iterable[Requirement], units: UnitSystem = "si") -> list[tuple[str, str]]:
+    """What is wanted, and where on its curve, "" where it has none; results that differ in size or flow alone are put
+    together."""
+    curves: dict[tuple[str, str, str | None], list[Requirement]] = {}
+    for each in asked:
+        elsewhere = replace(each, size_um=None, flow_l_min=None)
+        curves.setdefault((_title_asked(each), _place_asked([elsewhere], units), each.scale), []).append(each)
+    return [(title, _place_asked(of, units)) for (title, _, _), of in curves.items()]
+
+
+def _joined(title: str, place: str) -> str:
+    return f"{title} {place}" if place else title
+
+
+def _title_asked(asked: Requirement) -> str:
     key, title = asked.characteristic, title_of(asked.characteristic)
     if key == "seal_compatibility":
         return f"seal material, and whether it suits fluids of class {asked.word}"
@@ -278,27 +302,39 @@ def result_words(asked: Requirement, units: UnitSystem = "si") -> str:
     if key in MEASURES:
         return f"{title}, with its tolerance"
     if key == "collapse_over_own_drop":
-        titles = (title_of(each) for each in ("collapse_pressure", "clean_pressure_drop"))
-        title = ", and ".join(titles)
-    if key == "retained_capacity":
-        title = f"{title} (mass {asked.capacity_basis})"
-    low, high = asked.viscosity_low_mm2_s, asked.viscosity_high_mm2_s
-    light, heavy = asked.density_low_kg_m3, asked.density_high_kg_m3
+        return ", and ".join(title_of(each) for each in ("collapse_pressure", "clean_pressure_drop"))
+    return f"{title} (mass {asked.capacity_basis})" if key == "retained_capacity" else title
+
+
+def _place_asked(asked: Sequence[Requirement], units: UnitSystem) -> str:
+    """Where on one curve results are wanted: "at 30, 60 and 120 L/min and 32 mm²/s"."""
+    one = asked[0]
+    if one.characteristic in MEASURES or one.characteristic in _ON_FLUIDS:
+        return ""
+    low, high = one.viscosity_low_mm2_s, one.viscosity_high_mm2_s
+    light, heavy = one.density_low_kg_m3, one.density_high_kg_m3
+    flows = [] if one.characteristic in _MULTI_PASS else [each.flow_l_min for each in asked]
     at = [
-        show(value, kind, units, scale=asked.scale if kind == "size" else None)
-        for value, kind in (
-            (asked.size_um, "size"),
-            (None if key in _MULTI_PASS else asked.flow_l_min, "flow"),
-            (low, "viscosity"),
-            (None if low == high else high, "viscosity"),
-            (light, "density"),
-            (None if light == heavy else heavy, "density"),
-        )
-        if value is not None
+        _several([each.size_um for each in asked], "size", units, one.scale),
+        _several(flows, "flow", units),
+        _several([low], "viscosity", units),
+        _several([None if low == high else high], "viscosity", units),
+        _several([light], "density", units),
+        _several([None if light == heavy else heavy], "density", units),
     ]
-    if asked.terminal_pressure_drop_kpa is not None:
-        at.append(f"a terminal drop of {show(asked.terminal_pressure_drop_kpa, 'pressure', units)}")
-    return f"{title} at {listed(at)}" if at else title
+    if one.terminal_pressure_drop_kpa is not None:
+        at.append(f"a terminal drop of {show(one.terminal_pressure_drop_kpa, 'pressure', units)}")
+    told = [each for each in at if each]
+    return f"at {listed(told)}" if told else ""
+
+
+def _several(values: Iterable[float | None], kind: str, units: UnitSystem, scale: str | None = None) -> str:
+    """Amounts with their unit said once: "30, 60 and 120 L/min"."""
+    stated = sorted({value for value in values if value is not None})
+    told = [show(value, kind, units, scale=scale).partition(" ") for value in stated]
+    if len({unit for _, _, unit in told}) == 1:
+        return f"{listed([number for number, _, _ in told])} {told[0][2]}"
+    return listed(["".join(each) for each in told])
 
 
 def help_words(request: Request, units: UnitSystem = "si") -> str:

@@ -175,6 +175,17 @@ def claims_of(
     return replaces, replaced_by
 
 
+def counted_beside(snapshot: Snapshot, row: int, replaced: int, assumptions: Assumptions) -> Counted | None:
+    """What the element in ``row`` has shown of what is taken from the one in ``replaced``; None where nothing on file
+    of that one could be required. ``snapshot`` is a whole state."""
+    few = np.unique([row, replaced])
+    try:
+        ranking = rank_beside(int(np.searchsorted(few, replaced)), snapshot.only(few), assumptions)
+    except QuestionError:
+        return None
+    return _counted(ranking, int(np.searchsorted(few, row)))
+
+
 def shortest_chains(
     claims: Mapping[Keys, Sequence[InterchangeClaim]],
     original: Keys,

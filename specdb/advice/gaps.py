@@ -6,14 +6,17 @@ Which they are for each kind is common practice. Nothing here is judged, and no 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from specdb.advice.asking import STATEMENT, as_asked, result_words, run_words, standards_of
 from specdb.amounts import listed
 from specdb.bounds import BoolArray
 from specdb.catalog.snapshot import Points, Snapshot
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, SCALES
+from specdb.duty import Requirement
 from specdb.duty.derived.envelope import WITH_A_CAN
 
 _TEMPERATURES = ("temperature_low", "temperature_high")
@@ -51,6 +54,8 @@ _UNSTATED = {
     "capacity_basis": "whether the mass is retained or injected",
     "standard": "the standard",
 }
+_ASKED_WITH = {**_UNSTATED, "size": "the particle size and its scale"}
+"""What is to be stated with a result, of each condition that it is judged with."""
 
 
 @dataclass(frozen=True)
@@ -66,11 +71,19 @@ class Unstated:
 
     @property
     def words(self) -> str:
-        title, which = CHARACTERISTICS[self.characteristic].title, listed([_UNSTATED[name] for name in self.lacks])
-        some = f"{self.results} of {self.of} results" if self.results < self.of else "all results"
-        many = "the one result" if self.of == 1 else some
         leave = "leaves" if self.of == 1 or self.results == 1 else "leave"
-        return f"Of its {title} {many} {leave} unstated {which}"
+        return f"Of its {CHARACTERISTICS[self.characteristic].title} {self.which} {leave} unstated {self.lacking}"
+
+    @property
+    def which(self) -> str:
+        """The results that it is so of: "2 of 4 results"."""
+        if self.of == 1:
+            return "the one result"
+        return f"{self.results} of {self.of} results" if self.results < self.of else "all results"
+
+    @property
+    def lacking(self) -> str:
+        return listed([_UNSTATED[name] for name in self.lacks])
 
 
 @dataclass(frozen=True)
@@ -80,6 +93,10 @@ class Gaps:
     characteristics: tuple[str, ...]
     attributes: tuple[str, ...]
     unstated: tuple[Unstated, ...]
+
+    @property
+    def is_empty(self) -> bool:
+        return not (self.characteristics or self.attributes or self.unstated)
 
     def words(self) -> list[str]:
         """Of what there is nothing, in plain sentences."""
@@ -102,6 +119,31 @@ def gaps(snapshot: Snapshot, row: int) -> Gaps:
         tuple(_attributes_missing(snapshot, row)),
         tuple(each for key, of in points.items() if len(of) for each in _unstated(snapshot, key, of)),
     )
+
+
+def asked_of_makers(missing: Mapping[int, Gaps]) -> dict[str, dict[str, list[int]]]:
+    """What to ask for where no duty says what is required, of the elements in the rows that ``missing`` is of: by test
+    in words (:func:`specdb.advice.asking.run_words`) each result, with what is to be stated with it, and the rows."""
+    found: dict[str, dict[str, list[int]]] = {}
+    for row, its in missing.items():
+        for key in (*its.characteristics, *its.attributes):
+            asked = as_asked(Requirement("", key, "stated"))
+            found.setdefault(run_words(asked), {}).setdefault(_result_asked(asked), []).append(row)
+    # What a maker may simply say stands behind the tests.
+    return dict(sorted(found.items(), key=lambda each: each[0] == STATEMENT))
+
+
+def _result_asked(asked: Requirement) -> str:
+    """The result that is wanted, with each condition that it is judged with and that its test does not say."""
+    known = CHARACTERISTICS.get(asked.characteristic)
+    said = {
+        "dust": asked.dust is not None,
+        "test_liquid": asked.test_liquid is not None,
+        "capacity_basis": asked.capacity_basis is not None,
+        "standard": len(standards_of(asked)) == 1,
+    }
+    conditions = [_ASKED_WITH[name] for name in (known.judged_with if known else ()) if not said.get(name)]
+    return result_words(asked) + (f", with {listed(conditions)}" if conditions else "")
 
 
 def usual_characteristics(snapshot: Snapshot, row: int) -> list[str]:

@@ -6,10 +6,11 @@ fatigue test is, since the test is run to it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from specdb.advice.asking import STATEMENT, Request, Requests, Unsettled, result_words, run_words
+from specdb.advice.gaps import Gaps, asked_of_makers
 from specdb.amounts import listed
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import title_of
@@ -28,6 +29,7 @@ _CLOSING = (
     "If there is none, please say so.",
 )
 _OWN_STATEMENT = "Your own statement"
+_LEFT_UNSTATED = "Results that we have already; please state with them"
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,43 @@ def letters(snapshot: Snapshot, found: Requests, rows: Sequence[int], units: Uni
     return written
 
 
+def gap_letters(snapshot: Snapshot, missing: Mapping[int, Gaps]) -> list[Letter]:
+    """What is missing of the elements in the rows that ``missing`` is of, as a letter to each maker in their order,
+    where no duty says what is required."""
+    elements = snapshot.elements
+    written = []
+    for maker in dict.fromkeys(str(elements.maker[row]) for row in missing):
+        own = {row: its for row, its in missing.items() if elements.maker[row] == maker}
+        lines = _gaps_asked(snapshot, own)
+        numbers = tuple(str(elements.number[row]) for row, its in own.items() if not its.is_empty)
+        if lines:
+            written.append(Letter(maker, numbers, _whole(maker, numbers, lines)))
+    return written
+
+
+def _gaps_asked(snapshot: Snapshot, missing: Mapping[int, Gaps]) -> list[str]:
+    runs = asked_of_makers(missing)
+    lines: list[str] = []
+    for place, (run, results) in enumerate(runs.items(), start=1):
+        lines += ["", _heading(place, run)]
+        for result, rows in results.items():
+            lines.append(f"   - {result}: {', '.join(str(snapshot.elements.number[row]) for row in rows)}")
+    titles = {source.key: f"{source.key} ({source.title})" for source in snapshot.sources.values()}
+    unstated = [
+        f"   - {snapshot.elements.number[row]}, {title_of(each.characteristic)}, {each.which}"
+        f"{' in ' if each.sources else ''}{listed([titles[key] for key in each.sources])}: {each.lacking}"
+        for row, its in missing.items()
+        for each in its.unstated
+    ]
+    if unstated:
+        lines += ["", f"{len(runs) + 1}. {_LEFT_UNSTATED}", *unstated]
+    return lines
+
+
+def _heading(place: int, run: str) -> str:
+    return f"{place}. {_OWN_STATEMENT if run == STATEMENT else f'{run[0].upper()}{run[1:]}'}"
+
+
 def _with_an_answer(request: Request) -> Request:
     """Of what no test settles, the elements of which a maker can say something: of none where the limit is not known,
     and where it is an estimate of those alone that do not lean yet."""
@@ -79,14 +118,13 @@ def _of_maker(snapshot: Snapshot, found: Iterable[Request], maker: str) -> _Told
 def _text(
     snapshot: Snapshot, maker: str, numbers: Sequence[str], asked: _Told, doubtful: _Told, units: UnitSystem
 ) -> str:
-    subject = f"Test results of your element{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
-    lines = [f"To: {maker}", f"Subject: {subject}", "", "Dear Sir or Madam,", "", _OPENING]
+    lines: list[str] = []
     runs: dict[str, _Told] = {}
     for each, told in asked:
         runs.setdefault(run_words(each.asked, units), []).append((each, told))
     for place, (run, results) in enumerate(runs.items(), start=1):
-        lines += ["", f"{place}. {_OWN_STATEMENT if run == STATEMENT else f'{run[0].upper()}{run[1:]}'}"]
-        results.sort(key=lambda of: _place_on_curve(of[0].asked))
+        lines += ["", _heading(place, run)]
+        results.sort(key=lambda of: place_on_curve(of[0].asked))
         lines += _results_asked(snapshot, results, units)
         told_of = (one for _, told in results for one in told if one.lacks)
         lines += dict.fromkeys(f"   {_only_unstated(snapshot, one)}" for one in told_of)
@@ -94,11 +132,19 @@ def _text(
         lines += ["", f"{place}. Results that disagree on {title_of(each.requirement.characteristic)}"]
         lines += [f"   - {_number(snapshot, one)}: {_documents(one)}" for one in told]
         lines.append("   Please send the report behind each that is yours, and say which result holds.")
+    return _whole(maker, numbers, lines)
+
+
+def _whole(maker: str, numbers: Sequence[str], asked: Sequence[str]) -> str:
+    """The letter around the lines that say what is asked."""
+    subject = f"Test results of your element{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
+    lines = [f"To: {maker}", f"Subject: {subject}", "", "Dear Sir or Madam,", "", _OPENING, *asked]
     lines += [line for paragraph in _CLOSING for line in ("", paragraph)]
     return "\n".join([*lines, "", "With our thanks", ""])
 
 
-def _place_on_curve(asked: Requirement) -> tuple[str, float, float, float]:
+def place_on_curve(asked: Requirement) -> tuple[str, float, float, float]:
+    """What puts the results of one test in order."""
     place = (asked.size_um or 0.0, asked.viscosity_low_mm2_s or 0.0, asked.flow_l_min or 0.0)
     return asked.characteristic, *place
 

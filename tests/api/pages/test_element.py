@@ -99,7 +99,8 @@ def test_the_head_says_what_it_is_and_leads_on(client: TestClient) -> None:
     assert "Spin-on, glass fibre, NBR seal, thread 1-12 UNF, current." in text
     assert "Bypass valve in the element, cracking at 170 kPa." in text
     assert names_in(links["Replace it"]) == {"original.maker": "Quollbeck", "original.number": "Dulse 23"}
-    assert links["Ask the maker"] == "/ask?original.maker=Quollbeck&original.number=Dulse+23"
+    for words in ("Ask the maker", "Ask the maker for what is missing"):
+        assert links[words] == f"/ask?elements.1.element_id={DULSE[-16:]}"
     assert links["Side by side"] == f"/side-by-side?elements.1.element_id={DULSE[-16:]}"
     for words, media in (("CSV", "text/csv"), ("JSON", "application/json")):
         answer = client.get(links[words])
@@ -145,7 +146,22 @@ def test_the_units_are_the_readers_and_what_was_typed_is_kept(client: TestClient
 def test_obsolete_is_loud_and_leads_to_the_successor(client: TestClient) -> None:
     page = shown(client, DEMO["Oddmarrow 00611"])
     alarm = page.partition('<p class="alarm">')[2].partition("</p>")[0]
-    assert words_in(alarm) == "Obsolete. Its successor is Oddmarrow 00612."
+    compared = {"elements": [{"element_id": DEMO["Oddmarrow 00612"][-16:]}], "original": {"number": "00611"}}
+    compared["duty"] = {"assumptions": dict.fromkeys(AssumptionsAsked.model_fields, True)}
+    (judged,) = client.post("/v1/comparisons", json=compared).json()["elements"]
+    verdicts = [each["verdict"] for each in judged["criteria"]]
+    missed = [each for each in judged["criteria"] if each["verdict"] == "misses"]
+    assert words_in(alarm) == (
+        f"Obsolete. Its successor is Oddmarrow 00612. Of {len(verdicts)} requirements taken from this element it meets "
+        f"{verdicts.count('meets')}, misses {len(missed)}: {', '.join(each['characteristic'] for each in missed)}. "
+        "Both side by side"
+    )
+    assert names_in(links_of(alarm)["Both side by side"]) == {
+        "original.maker": "Oddmarrow",
+        "original.number": "00611",
+        "elements.1.element_id": DEMO["Oddmarrow 00612"][-16:],
+    }
+    assert "Verdicts rest on assumptions" in text_of(page)
     assert links_of(page)["Oddmarrow 00612"] == DEMO["Oddmarrow 00612"]
     assert '<p class="alarm">' not in shown(client, DEMO["Oddmarrow 00612"])
 
@@ -206,6 +222,8 @@ def test_what_cannot_be_drawn_is_said_with_the_way_to_state_it(client: TestClien
     assert "is drawn at the flow through the filter" not in text_of(half)
     drawn = shown(client, DULSE, **DUTY, assumptions="none")
     assert list(pictures_of(drawn)) == ["filtration_ratio", "pressure_drop"]
+    # Such a duty requires nothing that a maker could be asked about.
+    assert links_of(drawn)["Ask the maker"] == f"/ask?elements.1.element_id={DULSE[-16:]}"
     assert "<form" not in drawn
 
 
@@ -231,6 +249,13 @@ def test_a_question_starts_from_customary_assumptions_and_is_tidied(client: Test
     assert sent_on(flow="75 L/min", **{"fluid.grade": " "}, assumptions="none") == (
         f"{DULSE}?flow=75+L/min&assumptions=none"
     )
+    # What is typed in the page's own form takes the unit printed in its hint, and one assumption is a statement too.
+    assert names_in(sent_on(flow="75", **{"fluid.grade": "46"}, assumptions="none")) == {
+        "flow": "75 L/min", "fluid.grade": "ISO VG 46", "assumptions": "none",
+    }  # fmt: skip
+    one = shown(client, DULSE, flow="75 L/min", **{"assumptions.bare_size_is": "c"})
+    assert "Verdicts rest on" in one
+    assert "a condition that only the test leaves unstated" not in one
     for names in ({}, {"units": "us"}, {"as_of": "1"}, {"assumptions": "none"}):
         assert 'id="duty"' not in shown(client, DULSE, **names)
 
@@ -254,8 +279,13 @@ def test_against_a_duty_it_says_what_the_api_says(client: TestClient) -> None:
     text, links = text_of(page), links_of(page)
     assert "Against this duty In place of Quollbeck Dulse 23." in text
     assert f"Of {len(verdicts)} requirements it meets {meets}, misses {misses}, and has not shown {open_}." in text
-    for each in judged["criteria"]:
-        assert (each["explanation"] in text) == (each["verdict"] == "misses")
+    told = page.partition('id="duty"')[2].partition("</section>")[0]
+    listed = [words_in(each) for each in re.findall(r"<li>(.*?)</li>", told)]
+    order = ("misses", "not_shown", "meets")
+    assert listed == [
+        each["explanation"] for verdict in order for each in judged["criteria"] if each["verdict"] == verdict
+    ]
+    assert f"<summary>Met: {meets}</summary>" in told
     assert "Verdicts rest on assumptions" in text
     assert names_in(links["Back to Replace it, with this duty"]) == question
     compared = {**question, "elements.1.element_id": DEMO[number][-16:]}

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from specdb.advice.asking import STATEMENT, as_asked, asked_words, help_words, requests
+from specdb.advice.asking import STATEMENT, as_asked, asked_words, help_words, requests, results_words
 from specdb.advice.letters import letters
 from specdb.duty import Requirement
 from tests.reference import slow
@@ -95,6 +95,27 @@ def test_us_units() -> None:
     assert "at 19.81 US gpm: retained capacity (mass retained) at a terminal drop of 24.66 psi" in asked_words(
         asked, "us"
     )
+
+
+def test_results_of_one_curve_are_said_together() -> None:
+    drops = [
+        required(
+            "clean_pressure_drop",
+            high=20.0,
+            flow_l_min=flow,
+            viscosity_low_mm2_s=viscosity,
+            viscosity_high_mm2_s=viscosity,
+            drop_of="element",
+        )
+        for flow, viscosity in ((120.0, 32.0), (30.0, 32.0), (75.0, 200.0), (60.0, 32.0))
+    ]
+    sizes = [required("filtration_ratio", low=2.0, size_um=size, scale="c") for size in (10.0, 5.0)]
+    assert results_words(map(as_asked, [*drops, *sizes])) == [
+        "clean pressure drop at 30, 60 and 120 L/min and 32 mm²/s",
+        "clean pressure drop at 75 L/min and 200 mm²/s",
+        "filtration ratio (beta) at 5 and 10 µm(c)",
+    ]
+    assert results_words(drops[1:2], "us") == ["clean pressure drop at 7.925 US gpm and 32 mm²/s"]
 
 
 # --- letters --------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from specdb.advice.gaps import Gaps, gaps
+from specdb.advice.gaps import Gaps, asked_of_makers, gaps
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
 from tests.reference import slow
 from tests.reference.catalogues import snapshot_of
@@ -113,3 +113,19 @@ def test_gaps_are_told_in_plain_sentences() -> None:
     assert told[-1] == f"Of what it is, nothing is on file of {missing}."
     assert "bypass_valve" in of().attributes
     assert "Nothing is on file of its collapse pressure (ISO 2941)." in of(kind="cartridge").words()
+
+
+def test_what_is_missing_is_asked_for_with_the_conditions_that_it_is_judged_with() -> None:
+    bare, rated = of(kind="breather", thread="G3/4"), of(slow.Test((point("collapse_pressure"),)), kind="cartridge")
+    asked = asked_of_makers({3: bare, 5: rated})
+    assert list(asked)[-1] == "maker's statement"
+    assert asked["maker's statement"]["lowest temperature"] == [3, 5]
+    assert asked["maker's statement"]["outside diameter, with its tolerance"] == [3, 5]
+    assert asked["multi-pass test to ISO 16889 with ISO 12103-1 A3"] == {
+        "filtration ratio (beta), with the particle size and its scale and the flow": [5],
+        "retained capacity (mass retained), with the flow and the terminal pressure drop": [5],
+    }
+    assert list(asked["flow fatigue test to ISO 3724 or ISO 23181"]) == [
+        "flow fatigue, with the cycle pressure and the standard"
+    ]
+    assert not any("collapse" in run for run in asked)

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse
 from starlette.datastructures import Headers
 from starlette.types import Scope
 
-from api.pages.addresses import Asked
+from api.pages.addresses import TITLES, Asked, page_near, reads
 from api.pages.site import PAGE_HEADERS, render
 from specdb.errors import SpecdbError
 
@@ -28,8 +28,22 @@ def is_page_wanted(scope: Scope) -> bool:
 
 
 def problem_page(problem: Problem, scope: Scope, headers: Mapping[str, str]) -> Response:
-    """A problem as a page. It takes nothing over from an address that may be at fault."""
-    page = render("problem.html", Asked(scope["path"], {}), {"problem": problem})
+    """A problem as a page. Its links keep what is asked of a page that there is or is meant, and of any other nothing
+    but the units."""
+    asked = Asked.of(Request(scope)) if problem.status != 414 else Asked("/", {})
+    path = asked.path
+    is_no_address = problem.type.endswith(":no-such-address")
+    near = page_near(path) if is_no_address else None
+    names = {name: text for name, text in asked.names.items() if name == "units" or reads(near or path, name)}
+    told = {
+        "problem": problem,
+        # Programs are told of the addresses that are theirs, people of the pages.
+        "detail": f"There is no page at {path}." if is_no_address else problem.detail,
+        "near": near,
+        "near_title": TITLES.get(near or "", ""),
+        "is_number_sought": path.startswith("/elements/"),
+    }
+    page = render("problem.html", Asked("", names), told)
     return HTMLResponse(page, problem.status, {**PAGE_HEADERS, "Cache-Control": "no-store", **headers})
 
 
@@ -45,13 +59,17 @@ class Told:
 def faults_of(error: SpecdbError) -> list[Told]:
     """Each fault that an error holds, or is."""
     each = [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
-    return [Told(one.field, _with_what_was_found(one), one.remedy) for one in each]
+    return [Told(one.field, _with_what_was_typed(one), one.remedy) for one in each]
 
 
-def _with_what_was_found(error: SpecdbError) -> str:
-    if error.value is None or error.value in error.message:
-        return error.message
-    return f"{error.message} Found: {error.value}"
+def _with_what_was_typed(error: SpecdbError) -> str:
+    """The message as sentences, whatever follows it."""
+    told = _stopped(error.message)
+    return told if error.value is None or error.value in told else f"{told} You typed {_stopped(error.value)}"
+
+
+def _stopped(text: str) -> str:
+    return text if text[-1:] in (*".?!",) else f"{text}."
 
 
 def faulty_page(template: str, request: Request, context: Mapping[str, object], status: int) -> Response:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import sqlalchemy as sa
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
@@ -17,13 +19,14 @@ from api.representation import PageReplyNeeded
 from api.store import Catalogue, CatalogueNeeded, State
 from specdb import answers
 from specdb.answers.decisions import ElementNamed
-from specdb.answers.lists import without_each
+from specdb.answers.lists import parted, without_each
 from specdb.catalog.measured import UNIT_WHERE_NONE, Measured, read_measured, with_unit
-from specdb.catalog.search import SearchIndex
-from specdb.catalog.snapshot import MEASURES
+from specdb.catalog.search import SearchIndex, without_words_beside
+from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.catalog.store import read_session
 from specdb.characteristics import KINDS, title_of
-from specdb.errors import InputError, NotOnFileError, SpecdbError
+from specdb.duty.dotted import dotted_names
+from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
 
 router = APIRouter(include_in_schema=False)
 
@@ -31,7 +34,7 @@ SHOWN_AT_MOST = 25
 """Numbers or elements in one list; of more it is said how to narrow them."""
 
 SHOWN_AS_NEAREST = 5
-"""Numbers that begin as what was asked begins, where nothing is near the whole of it."""
+"""Numbers that begin as what was asked begins, or differ least from it, where nothing is near the whole of it."""
 
 FIELDS: Mapping[str, str] = {
     "thread": "as in 1-12 UNF, M20x1.5",
@@ -44,22 +47,37 @@ FIELDS: Mapping[str, str] = {
 }
 """The fields for measures: names of filters, and what may be typed."""
 
-_OWN = ("q", "units", "as_of")
+_OWN = ("q", "units", "as_of", "offset")
+_SAID_OF_HOW = ("assumptions", "limit", "include_without_evidence", "include_windows")
+"""Names of a question that ask nothing by themselves."""
+_NEAR = ("same_number", "other_signs", "reads_like", "begins_with", "contains")
+"""How near a number is that was not found by a slip."""
+_ANOTHER_PART = (
+    "one_character_differs", "one_character_missing", "one_character_added", "two_characters_swapped",
+    "begins_with_a_slip",
+)  # fmt: skip
+_IN_PLACE = "HX-Request"
+"""The header of a request for what is put into the page as one types."""
 _BYPASS = {"yes": "yes, in the element", "no": "none in the element: in the head, if anywhere", None: "not on file"}
 
 
 @dataclass
 class _Found:
-    """What the page shows. ``stated`` are the texts in the fields for measures, from the address or as read from the
-    box; ``offered`` is how many elements the text in the box fits as measures, where it was searched as a number."""
+    """What the page shows. ``number`` is the text that was searched, without what stands beside a number on a label;
+    ``stated`` are the texts in the fields for measures, from the address or as read from the box; ``offered`` is how
+    many elements the text in the box fits as measures, where it was searched as a number; ``nearest`` are numbers that
+    begin with ``beginning``, or without one those that differ least."""
 
     on_file: int
     revision: int
+    latest: int
+    number: str = ""
     hits: answers.SearchAnswer | None = None
     measured: Measured | None = None
     offered: int = 0
     beginning: str | None = None
     nearest: answers.SearchAnswer | None = None
+    offset: int = 0
     stated: dict[str, str] = field(default_factory=dict)
     listed: answers.ElementsAnswer | None = None
     without: dict[str, int] = field(default_factory=dict)
@@ -72,17 +90,24 @@ def find(catalogue: CatalogueNeeded, request: Request, reply: PageReplyNeeded) -
     if to := _tidier(request, asked):
         return RedirectResponse(to, 303)
     state, errors = _state(catalogue, asked)
-    reply.at(state)
+    latest = catalogue.state() if "as_of" in asked.names else state
+    reply.at(state, beside=latest.mark)
     index = catalogue.search_index(state.revision)
-    found = _Found(index.elements, state.revision, errors=errors)
-    found.stated = {name: text for name, text in asked.names.items() if name not in _OWN}
+    found = _Found(index.elements, state.revision, latest.revision, errors=errors)
+    found.stated = {name: text for name, text in asked.names.items() if name not in (*_OWN, *asked.carried)}
     if not errors:
         _search(found, asked, catalogue, index)
         _list(found, asked, catalogue)
+    is_in_place = _IN_PLACE in request.headers
+    context = _context(found, asked, is_in_place)
     if found.errors:
-        status = max(status_of(type(error)) for error in found.errors)
-        return faulty_page("find.html", request, _context(found, asked), status)
-    return reply.give_page(render("find.html", asked, _context(found, asked)))
+        # A browser's console takes a refusal for a failure, and what is half typed may well be one.
+        status = 200 if is_in_place else max(status_of(type(error)) for error in found.errors)
+        answer = faulty_page("find.html", request, context, status)
+    else:
+        answer = reply.give_page(render("find.html", asked, context))
+    answer.headers["Vary"] = f"Accept, {_IN_PLACE}"
+    return answer
 
 
 def _tidier(request: Request, asked: Asked) -> str | None:
@@ -108,25 +133,49 @@ def _search(found: _Found, asked: Asked, catalogue: Catalogue, index: SearchInde
     if text is None:
         return
     measured = None if found.stated else read_measured(text, asked.units, index.maker_of)
-    with read_session(catalogue.engine) as connection:
-        try:
-            hits = answers.search_answer(connection, index, found.revision, text, SHOWN_AT_MOST)
-        except InputError as error:
-            found.errors.append(error)
-            return
-        if not hits.total and measured is None and not found.stated and (beginning := index.longest_beginning(text)):
-            found.beginning = beginning
-            found.nearest = answers.search_answer(connection, index, found.revision, beginning, SHOWN_AS_NEAREST)
-    found.hits = hits
-    if measured and not hits.total:
+    try:
+        with read_session(catalogue.engine) as connection:
+            found.number, found.hits = _numbers(connection, found, index, text)
+            fits = _fitting(catalogue, found.revision, measured) if measured else 0
+            if measured and measured.is_guess and not fits:
+                measured = None
+            if not found.hits.total and measured is None and not found.stated:
+                _nearest(connection, found, index)
+    except InputError as error:
+        found.errors.append(error)
+        return
+    if measured and not found.hits.total:
         found.measured, found.stated = measured, measured.filters
-    elif measured and not measured.unread:
-        found.offered = _fitting(catalogue, found.revision, measured)
-        found.measured = measured if found.offered else None
+    elif measured and fits and not measured.unread:
+        found.measured, found.offered = measured, fits
+
+
+def _numbers(
+    connection: sa.Connection, found: _Found, index: SearchIndex, text: str
+) -> tuple[str, answers.SearchAnswer]:
+    """What was searched, and what is near it: the text as typed, or without what stands beside a number on a label,
+    where only that is near anything but for a slip."""
+    hits = answers.search_answer(connection, index, found.revision, text, SHOWN_AT_MOST)
+    bare = without_words_beside(text)
+    if bare == text or (hits.hits and hits.hits[0].near in _NEAR):
+        return text, hits
+    others = answers.search_answer(connection, index, found.revision, bare, SHOWN_AT_MOST)
+    return (bare, others) if others.total or not hits.total else (text, hits)
+
+
+def _nearest(connection: sa.Connection, found: _Found, index: SearchIndex) -> None:
+    """Of a number that nothing is near: what begins as it begins, else what differs least from it."""
+    found.beginning = index.longest_beginning(found.number)
+    search = answers.search_answer if found.beginning else answers.farther_answer
+    asked = found.beginning or found.number
+    nearest = search(connection, index, found.revision, asked, SHOWN_AS_NEAREST)
+    found.nearest = nearest if nearest.total else None
 
 
 def _fitting(catalogue: Catalogue, revision: int, measured: Measured) -> int:
-    """How many elements state what was read, 0 where it cannot be read as a list would."""
+    """How many elements state what was read, 0 where nothing was or it cannot be read as a list would."""
+    if not measured.filters:
+        return 0
     try:
         return answers.listing(catalogue.snapshot(revision), measured.filters, limit=0).total
     except (InputError, NotOnFileError):
@@ -138,44 +187,104 @@ def _list(found: _Found, asked: Asked, catalogue: Catalogue) -> None:
         return
     snapshot = catalogue.snapshot(found.revision)
     try:
-        found.listed = answers.listing(snapshot, found.stated, asked.units, limit=SHOWN_AT_MOST)
+        found.offset = _offset(asked)
+        found.listed = _part(snapshot, found, asked)
+        if not found.listed.elements and found.offset:
+            found.offset = 0
+            found.listed = _part(snapshot, found, asked)
         if not found.listed.total and len(found.stated) > 1:
             found.without = without_each(snapshot, found.stated)
     except (InputError, NotOnFileError) as error:
         found.errors.append(error)
 
 
+def _part(snapshot: Snapshot, found: _Found, asked: Asked) -> answers.ElementsAnswer:
+    """The part of the list that is shown, in the order of how near the measures are."""
+    return answers.listing(
+        snapshot, found.stated, asked.units, limit=SHOWN_AT_MOST, offset=found.offset, by_measures=True
+    )
+
+
+def _offset(asked: Asked) -> int:
+    """How many elements of the list are passed over. Raises QuestionError for what is no whole number."""
+    text = asked.names.get("offset", "0")
+    if not re.fullmatch("[0-9]{1,9}", text):
+        raise QuestionError("This is no whole number.", value=text, field="offset", remedy="Leave it out.")
+    return int(text)
+
+
 # --- what the page says ---------------------------------------------------------------------------
 
 
-def _context(found: _Found, asked: Asked) -> dict[str, Any]:
+def _context(found: _Found, asked: Asked, is_in_place: bool) -> dict[str, Any]:
     told = [each for error in found.errors for each in faults_of(error)]
     fields = [*FIELDS, *(name for name in found.stated if name not in FIELDS and name in answers.FILTERS)]
     by_field = {each.field: each for each in told if each.field in ("q", *fields)}
+    fit = _fit(found.stated) if found.listed else {}
+    measures_left = dict.fromkeys((*found.stated, "offset"))
     return {
         "found": found,
         "text": asked.names.get("q", ""),
         "told": _told(found, bool(told)),
         "faults": [each for each in told if each.field not in by_field],
         "fault_at": by_field,
-        "focused": next((name for name in fields if name in by_field), None),
+        # Who types in the box stays there.
+        "focused": None if is_in_place else next((name for name in fields if name in by_field), None),
         "fields": [(name, title_of(name) if name != "maker" else name, FIELDS.get(name, "")) for name in fields],
         "kinds": KINDS,
         "listed_words": {shown.name: shown.words for shown in found.listed.filters} if found.listed else {},
         "most": SHOWN_AT_MOST,
+        "another_part": _ANOTHER_PART,
+        "fit": fit,
+        "fit_words": ", ".join(name.removeprefix("fit.").replace("_", " ") for name in fit if "tolerance" not in name),
+        "is_by_measures": any(name in MEASURES for name in found.stated),
+        "following": _part_of_the_list(found, asked, found.offset + SHOWN_AT_MOST),
+        "preceding": _part_of_the_list(found, asked, found.offset - SHOWN_AT_MOST),
+        "latest": found.latest,
+        "is_state_read": not any(each.field == "as_of" for each in told),
+        "kept": {n: t for n, t in asked.names.items() if n in ("units", "as_of", *asked.carried)},
+        "carries": {n: t for n, t in asked.carried.items() if n.partition(".")[0] not in _SAID_OF_HOW},
+        "uncarried": asked.address(changes=dict.fromkeys(asked.carried)),
         "bypass": _BYPASS,
         "is_form_open": bool(found.stated or (found.hits and not found.hits.total)),
         "elsewhere": lambda path, **names: asked.address(path, names),
         "to_element": lambda element_id: asked.address(f"/elements/{element_id}"),
-        "to_replace": lambda element: asked.address("/replace", _original(element)),
-        "to_list": lambda filters: asked.address(changes={"q": None, **dict.fromkeys(found.stated), **filters}),
-        "to_list_without": lambda name: asked.address(changes={**found.stated, name: None, "q": None}),
-        "to_search": lambda text: asked.address(changes={**dict.fromkeys(found.stated), "q": text}),
+        "to_replace": lambda element: asked.address("/replace", _original(element, asked), without=("original.",)),
+        "to_fitting": lambda fit: asked.address("/replace", _from_assumptions(asked) | fit),
+        "to_list": lambda filters: asked.address(changes={"q": None, **measures_left, **filters}),
+        "to_list_without": lambda name: asked.address(changes={**found.stated, name: None, "q": None, "offset": None}),
+        "to_search": lambda text: asked.address(changes={**measures_left, "q": text}),
     }
 
 
-def _original(element: ElementNamed) -> dict[str, str]:
-    return {"original.maker": element.maker, "original.number": element.number, "assumptions": "customary"}
+def _original(element: ElementNamed, asked: Asked) -> dict[str, str]:
+    named = {"original.maker": element.maker, "original.number": element.number}
+    return named | _from_assumptions(asked)
+
+
+def _from_assumptions(asked: Asked) -> dict[str, str]:
+    """What a question that is begun here is judged from."""
+    return {} if asked.states_assumptions else {"assumptions": "customary"}
+
+
+def _fit(stated: Mapping[str, str]) -> dict[str, str]:
+    """Of the filters those that a question can ask of the fit, in its names."""
+    fit: dict[str, str] = {}
+    for name, text in stated.items():
+        if f"fit.{name}" not in dotted_names():
+            continue
+        value, tolerance = parted(text) if name in MEASURES else (text, None)
+        fit[f"fit.{name}"] = value
+        if tolerance:
+            fit[f"fit.{name}.tolerance"] = tolerance
+    return fit
+
+
+def _part_of_the_list(found: _Found, asked: Asked, offset: int) -> str | None:
+    """The address of the list from one element on, None where there are none."""
+    if not found.listed or not -SHOWN_AT_MOST < offset < found.listed.total or offset == found.offset:
+        return None
+    return asked.address(changes={"offset": max(offset, 0) or None})
 
 
 def _told(found: _Found, is_faulty: bool) -> str:
@@ -189,8 +298,10 @@ def _told(found: _Found, is_faulty: bool) -> str:
         return ""
     if found.hits.total:
         return f"{_counted(found.hits.total, 'number')} found."
-    near = f" {_counted(found.nearest.total, 'number')} near its beginning." if found.nearest else ""
-    return f"Nothing found.{near}"
+    if not found.nearest:
+        return "Nothing found."
+    counted = _counted(found.nearest.total, "number")
+    return f"Nothing found. {counted} {'near its beginning' if found.beginning else 'that differ least'}."
 
 
 def _counted(count: int, what: str) -> str:

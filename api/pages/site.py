@@ -11,7 +11,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from api.pages.addresses import Asked
+from api.pages.addresses import BEGUN_ANEW, TITLES, Asked
 from specdb.sheet.unseen import is_unseen, plain
 
 _FOLDER = Path(__file__).parent
@@ -66,7 +66,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     made.filters |= {"seen": seen, "plain": plain}
-    made.globals |= {"static": static}
+    made.globals |= {"static": static, "titles": TITLES, "begun_anew": BEGUN_ANEW}
     return made
 
 

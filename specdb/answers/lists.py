@@ -13,7 +13,7 @@ from specdb.answers.decisions import ElementNamed
 from specdb.answers.shape import Answer, QuantityShown, Tabular, number, quantity
 from specdb.answers.tables import Cell, Table, column
 from specdb.catalog.identity import identity_key
-from specdb.catalog.listing import Wanted, list_elements, ratings_on_file, tests_on_file
+from specdb.catalog.listing import Wanted, list_elements, nearest_first, ratings_on_file, tests_on_file
 from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, FLUID_CLASSES, title_of
 from specdb.duty.conditions import Faults, read_positive
@@ -116,17 +116,24 @@ def _cell(value: str | list[str] | None) -> Cell:
 
 
 def listing(
-    snapshot: Snapshot, asked: Mapping[str, str], units: UnitSystem = "si", *, limit: int = 50, offset: int = 0
+    snapshot: Snapshot,
+    asked: Mapping[str, str],
+    units: UnitSystem = "si",
+    *,
+    limit: int = 50,
+    offset: int = 0,
+    by_measures: bool = False,
 ) -> ElementsAnswer:
-    """Elements that state all that is ``asked`` (texts by the names in ``FILTERS``), in the order of maker and number:
-    ``limit`` of them after the first ``offset``.
+    """Elements that state all that is ``asked`` (texts by the names in ``FILTERS``), in the order of maker and number,
+    or ``by_measures``, the nearest to those that are asked first: ``limit`` of them after the first ``offset``.
 
     A measure is a quantity, with a tolerance where one is stated: ``96 mm``, ``96 mm ± 2 mm``. Raises InputError that
     names every filter that cannot be read, and NotOnFileError for a maker or a series of which there is no element.
     """
     wanted, filters = read_filters(asked, units)
     found = list_elements(snapshot, wanted)
-    rows = found.rows[offset : offset + limit]
+    ordered = nearest_first(snapshot, found.rows, wanted.measures) if by_measures else found.rows
+    rows = ordered[offset : offset + limit]
     tests = tests_on_file(snapshot, rows)
     rated = {key: counts.tolist() for key, counts in ratings_on_file(snapshot, rows).items()}
     return ElementsAnswer(
@@ -221,7 +228,7 @@ def _title(name: str) -> str:
 
 
 def _measure(wanted: Wanted, name: str, text: str, units: UnitSystem) -> tuple[Wanted, FilterShown]:
-    stated, tolerance_text = _parted(text)
+    stated, tolerance_text = parted(text)
     value = read_positive(stated, "length").value
     if tolerance_text is None:
         tolerance, note = MEASURE_TOLERANCE_MM[name], " (no tolerance stated: the customary one, common practice)"
@@ -248,8 +255,11 @@ def _length(value_mm: float, units: UnitSystem) -> QuantityShown:
     return shown
 
 
-def _parted(text: str) -> tuple[str, str | None]:
-    """A measure and its tolerance, None where none is stated. A unit that stands at one of them holds for both."""
+def parted(text: str) -> tuple[str, str | None]:
+    """A measure and its tolerance, None where none is stated. A unit that stands at one of them holds for both.
+
+    Raises QuestionError for what cannot be parted.
+    """
     parts = [part.strip() for part in _TOLERANCE.split(text)]
     if len(parts) > 2 or _LOST_PLUS.fullmatch(text):
         raise QuestionError(

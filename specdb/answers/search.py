@@ -12,7 +12,7 @@ from specdb.answers.elements import ClaimOnFile, claim_on_file
 from specdb.answers.shape import Answer, Tabular
 from specdb.answers.tables import Table
 from specdb.catalog.reading import read_words
-from specdb.catalog.search import Entry, Hit, SearchIndex
+from specdb.catalog.search import Entry, Hit, SearchIndex, SearchResult
 from specdb.units import UnitSystem
 
 OTHER_PART = (
@@ -81,7 +81,19 @@ def search_answer(
 
     Raises QuestionError, naming ``q``, for a text that is no number and no name.
     """
-    found = index.search(text, limit)
+    return _answer(connection, index, revision, index.search(text, limit), limit)
+
+
+def farther_answer(
+    connection: sa.Connection, index: SearchIndex, revision: int, text: str, limit: int = 20
+) -> SearchAnswer:
+    """The ``limit`` numbers that differ least from ``text``, where nothing is near it. Raises as ``search_answer``."""
+    return _answer(connection, index, revision, index.least_far(text, limit), limit)
+
+
+def _answer(
+    connection: sa.Connection, index: SearchIndex, revision: int, found: SearchResult, limit: int
+) -> SearchAnswer:
     ids = sorted({hit.entry.element_id for hit in found.hits if hit.entry.element_id is not None})
     words = read_words(connection, ids, revision)
     return SearchAnswer(

@@ -54,6 +54,7 @@ def _any_of(spelled: Sequence[str]) -> str:
 
 _NEXT_IS_JOINED = r"\s*(?:x|by\b)\s*(?=[.,]?\d)"
 _END = rf"(?=$|[\s,;]|{_NEXT_IS_JOINED})"
+_END_OF_ONE = re.compile(_END, re.IGNORECASE)
 _NAME_OF = {spelled: name for name, each in _NAMED.items() for spelled in each}
 _LABEL = re.compile(rf"(?P<name>{_any_of(list(_NAME_OF))})(?:\s*[:=])?(?=$|[\s,;\d.])", re.IGNORECASE)
 _KIND = re.compile(rf"(?P<kind>{_any_of(KINDS)})s?{_END}", re.IGNORECASE)
@@ -67,6 +68,10 @@ _BETWEEN = re.compile(r"(?:[\s,;&]|(?:and|with)\s)+", re.IGNORECASE)
 _WORD_ENDS = re.compile(r"(?=[\s,;]|$)")
 _NAMES_ITS_FAMILY = re.compile(r"\b(?:m|g|r[cp]?)[ -]{0,3}[\d.]|un|npt|bsp", re.IGNORECASE)
 _THREAD_WITHOUT_SERIES = re.compile(r'(?:\d{1,2}[ -])?\d{1,2}(?:/\d{1,2})?"? ?- ?\d{1,2}')
+_THREAD_WITH_AN_X = re.compile(r'((?:\d{1,2}[ -])?\d{1,2}(?:/\d{1,2})?)"? ?x ?(\d{1,2})', re.IGNORECASE)
+_WITH_MORE_AFTER = re.compile(rf"\s*(?:{_any_of(list(_UNIT_OF))})\b|\s*[±+]|{_NEXT_IS_JOINED}", re.IGNORECASE)
+_SIZE = r"(?:\d{1,2}[ -])?\d{1,2}(?:/\d{1,2})?\"?"
+_BSP_ALONE = re.compile(rf"(?:bsp[ -]?(?P<after>{_SIZE})|(?P<before>{_SIZE})[ -]?bsp){_END}", re.IGNORECASE)
 _METRIC_WITH_PITCH = re.compile(r"\d\s*[x*-]\s*\d", re.IGNORECASE)
 
 
@@ -90,10 +95,11 @@ class Unread:
 
 @dataclass(frozen=True)
 class Measured:
-    """A text read as measures."""
+    """A text read as measures. ``is_guess`` tells that it holds bare numbers and nothing that says what they are."""
 
     parts: tuple[Part, ...]
     unread: tuple[Unread, ...]
+    is_guess: bool = False
 
     @property
     def filters(self) -> dict[str, str]:
@@ -103,10 +109,10 @@ class Measured:
 
 @dataclass(frozen=True)
 class _Piece:
-    """A stretch of the text. ``value`` is a filter's name, a thread, a kind of element or a number, by ``what``;
-    ``apart`` tells that a comma or an x stands before it, ``joined`` that it is an x."""
+    """A stretch of the text. ``value`` is a filter's name, a thread, a kind of element, a number, or the two threads
+    that it may be, by ``what``; ``apart`` tells that a comma or an x stands before it, ``joined`` that it is an x."""
 
-    what: Literal["name", "thread", "kind", "measure", "word"]
+    what: Literal["name", "thread", "kind", "measure", "word", "either"]
     typed: str
     value: str = ""
     unit: str | None = None
@@ -124,7 +130,7 @@ def read_measured(
     text: str, units: UnitSystem = "si", maker_of: Callable[[str], str | None] = lambda _: None
 ) -> Measured | None:
     """``text`` as filters, None where it is no measures: where it holds no thread, unit, name of a measure, kind of
-    element nor two numbers joined by an x.
+    element nor two numbers joined by an x, and is more than bare numbers.
 
     ``maker_of`` gives the maker that words name, None where they name none. A measure without a unit takes the one
     that is stated in the text, else that of ``units``.
@@ -132,12 +138,16 @@ def read_measured(
     if len(text) > TEXT_LIMIT:
         return None
     pieces = list(_pieces(_folded(text)))
-    if not any(piece.what in ("name", "thread", "kind") or piece.unit or piece.joined for piece in pieces):
+    says = any(piece.what in ("name", "thread", "kind", "either") or piece.unit or piece.joined for piece in pieces)
+    is_guess = not says and len(pieces) > 1 and all(piece.what == "measure" for piece in pieces)
+    if not says and not is_guess:
         return None
     parts, unread = _parts(pieces, units)
     makers, left = _makers(pieces, maker_of)
     found, again = _once([*parts, *makers])
-    return Measured(tuple(found), (*unread, *again, *left)) if found else None
+    told = (*unread, *again, *left)
+    is_told = any(piece.what == "either" for piece in pieces)
+    return Measured(tuple(found), told, is_guess) if found or is_told else None
 
 
 def _folded(text: str) -> str:
@@ -174,6 +184,9 @@ def _piece(text: str, at: int, last: _Piece) -> tuple[int, _Piece]:
     """The piece that begins at a place, and where it ends."""
     if match := _LABEL.match(text, at):
         return match.end(), _Piece("name", "", match["name"].casefold().replace("-", " "))
+    if match := _BSP_ALONE.match(text, at):
+        size = (match["after"] or match["before"]).replace('"', "")
+        return match.end(), _Piece("either", "", f"{size} BSPP (parallel, G) or {size} BSPT (taper, R)")
     if found := _thread_at(text, at, named=last.what == "name" and _NAME_OF[last.value] == "thread"):
         return found
     if match := _KIND.match(text, at):
@@ -199,6 +212,12 @@ def _thread_at(text: str, at: int, *, named: bool) -> tuple[int, _Piece] | None:
     for end in reversed(ends[1:]):
         if thread := _thread(text[at:end], named=named):
             return end, _Piece("thread", "", thread)
+    crossed = _THREAD_WITH_AN_X.match(text, at)
+    if crossed and _END_OF_ONE.match(text, crossed.end()) and not _WITH_MORE_AFTER.match(text, crossed.end()):
+        # 3 1/2 x 8 is a diameter and a length, although there is a thread 3 1/2-8 UN.
+        thread = _thread(f"{crossed[1]}-{crossed[2]}", named=named)
+        is_thread = thread is not None and (named or thread.endswith(("UNF", "UNC")))
+        return (crossed.end(), _Piece("thread", "", str(thread))) if is_thread else None
     return None
 
 
@@ -222,6 +241,7 @@ def _thread(typed: str, *, named: bool) -> str | None:
 def _parts(pieces: Sequence[_Piece], units: UnitSystem) -> tuple[list[Part], list[Unread]]:
     """What the pieces state, in their order, and those of them that state nothing; words are left to others."""
     names, nameless = _named(pieces)
+    behind = _diameter_before_its_name(pieces, names)
     parts: list[Part] = []
     unread: list[Unread] = []
     taken = {*names.values()}
@@ -230,8 +250,10 @@ def _parts(pieces: Sequence[_Piece], units: UnitSystem) -> tuple[list[Part], lis
             parts.append(Part("thread", piece.value, piece.typed, _taken_of_a_thread(piece)))
         elif piece.what == "kind":
             parts.append(Part("kind", piece.value, piece.typed))
+        elif piece.what == "either":
+            unread.append(Unread(piece.typed, f"which of two threads is not said: write {piece.value}"))
         elif piece.what == "measure":
-            said: list[str] = []
+            said = ["its name stands after it"] if at in behind else []
             name = names.get(at) or _name_by_place(pieces, at, names, taken, said)
             read = _measured(pieces, at, name, units, said) if name else _too_many(piece)
             parts.append(read) if isinstance(read, Part) else unread.append(read)
@@ -250,6 +272,23 @@ def _named(pieces: Sequence[_Piece]) -> tuple[dict[int, str], list[int]]:
     found = _with_names(pieces, before=True)
     other = _with_names(pieces, before=False) if found[1] else found
     return other if len(other[1]) < len(found[1]) else found
+
+
+def _diameter_before_its_name(pieces: Sequence[_Piece], names: dict[int, str]) -> set[int]:
+    """The measure before the word for the outside diameter, where that was given to what stands after it: 98 mm od 140.
+
+    Of two measures the first is the diameter where no name says otherwise, so that a name beside it is its own. Moves
+    the name in ``names``, and leaves the measure behind to its place.
+    """
+    for at, name in list(names.items()):
+        first, label = at - 2, at - 1
+        if name != _UNNAMED[0] or first < 0 or pieces[label].what != "name" or pieces[label].apart:
+            continue
+        if pieces[first].what == "measure" and first not in names and not pieces[at].joined:
+            del names[at]
+            names[first] = name
+            return {first}
+    return set()
 
 
 def _with_names(pieces: Sequence[_Piece], *, before: bool) -> tuple[dict[int, str], list[int]]:
@@ -303,6 +342,8 @@ def _measured(pieces: Sequence[_Piece], at: int, name: str, units: UnitSystem, s
 def _taken_of_a_thread(piece: _Piece) -> tuple[str, ...]:
     if piece.value.startswith("M") and not _METRIC_WITH_PITCH.search(piece.typed):
         return ("no pitch typed: the coarse one",)
+    if _THREAD_WITH_AN_X.fullmatch(piece.typed) and not piece.value.startswith("M"):
+        return ("x typed for the dash of a thread", "no series typed: by diameter and pitch")
     if _THREAD_WITHOUT_SERIES.fullmatch(piece.typed):
         return ("no series typed: by diameter and pitch",)
     return ()

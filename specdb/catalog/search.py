@@ -45,7 +45,7 @@ NEAR = {
     "two_characters_swapped": "two neighbouring characters are swapped: another part",
     "begins_with_a_slip": "begins with what was asked but for one character, and goes on: may be another part",
     "maker": "an element of the maker that was asked for",
-    "maker_alike": "an element of a maker whose name is one character off",
+    "maker_alike": "an element of a maker whose name, or its beginning, is one character off",
 }
 """How near a number is to what was asked: code and meaning, nearest first."""
 
@@ -61,10 +61,24 @@ SHORTEST_PART = 2
 """Letters and digits that a text must have to be looked for within numbers, where no maker is named with it."""
 SHORTEST_BEGINNING = 4
 """Letters and digits that a text must have to be taken for the beginning of a number with a slip in it."""
+LONGEST_COMPARED = 64
+"""Letters and digits of a text that are compared with each number where nothing is near it."""
 SHORTEST_NAME = 3
 """Letters and digits that a text must have to be taken for the beginning of a maker's name."""
 ALIKE_AT_MOST = 5
 """Numbers that are offered in place of one that is not on file."""
+
+_BESIDE_A_NUMBER = (
+    # What labels and orders print beside a number (common practice).
+    "p/n", "pn", "part", "part no", "part number", "no", "nr", "number", "ref", "reference", "cat", "cat no", "art",
+    "article", "order", "order no", "filter", "filter element", "oil filter", "hydraulic filter", "element",
+)  # fmt: skip
+_WORDS_BESIDE = "|".join(re.escape(each) for each in sorted(_BESIDE_A_NUMBER, key=len, reverse=True))
+_LABELLED = re.compile(
+    rf"(?P<before>(?:(?:(?:{_WORDS_BESIDE})(?:[.:#]\s*|\s+)|#\s*)[.:#]?\s*)*)(?P<number>.*?)"
+    r"(?P<after>(?:\s+(?:filter|element|oil filter|hydraulic filter))*)",
+    re.IGNORECASE,
+)
 
 _STATUS_PLACE = {"current": 0, None: 1, "superseded": 2, "obsolete": 3}
 _CLAIMED = 4
@@ -174,6 +188,7 @@ class SearchIndex:
         self._keys = sorted({e.search_key for e in self._entries})
         self._place = {key: place for place, key in enumerate(self._keys)}
         self._key = _codes([e.search_key for e in self._entries], self._place)
+        self._digits = [_digits(key) for key in self._number_keys]
         self._joined = "\n".join(self._keys)
         lengths = np.array([len(key) + 1 for key in self._keys], dtype=np.int64)
         self._starts = np.cumsum(lengths) - lengths
@@ -218,9 +233,35 @@ class SearchIndex:
         self._by_maker_alone(search_key(key), near)
         if (near == _FAR).all():
             near, which = self._begun_with_a_slip(readings)
+        if (near == _FAR).all():
+            near[np.isin(self._maker, self._makers_begun_with_a_slip(search_key(key)))] = _PLACE["maker_alike"]
         rows = self._ordered(near)
         hits = tuple(self._hit(int(row), int(near[row]), text, readings[which[row]]) for row in rows[:limit])
         return SearchResult(stated_text(text), hits, len(rows))
+
+    def least_far(self, text: str, limit: int = 5) -> SearchResult:
+        """The ``limit`` numbers that differ least from ``text``, however much that is; of the maker that it names with
+        its whole name, if any. Letters and digits as search folds them are compared, and the digits alone, which are
+        mistaken less often than what stands around them.
+
+        Raises QuestionError for a text that ``identity_key`` refuses.
+        """
+        key = identity_key(text, field="q")
+        reading = next(self._with_whole_name(key), _Reading(text.strip(), key))
+        asked = reading.folded[:LONGEST_COMPARED]
+        off = _distances(asked, self._keys)[self._key]
+        digits = _digits(reading.key)[:LONGEST_COMPARED]
+        digits_off = _distances(digits, self._digits) if digits else np.zeros_like(off)
+        is_sought = np.isin(self._maker, reading.makers) if reading.makers else np.ones(len(off), bool)
+        rows = np.flatnonzero(is_sought)
+        order = np.lexsort((rows, self._status[rows], off[rows], (off + digits_off)[rows]))
+        hits: dict[tuple[str, str], Hit] = {}  # of what several claims tell of one
+        for row in rows[order].tolist():
+            if len(hits) == limit:
+                break
+            entry = self._entries[row]
+            hits.setdefault((entry.maker_key, entry.number_key), Hit("far", _far_words(int(off[row])), entry))
+        return SearchResult(stated_text(text), tuple(hits.values()), len(hits))
 
     def near_number(self, number: str, maker: str | None, at_most: int = ALIKE_AT_MOST) -> list[Hit]:
         """Numbers to offer where ``number`` is not on file: those that read the same, else those that it is part of
@@ -305,11 +346,13 @@ class SearchIndex:
                 yield _Reading(rest, rest, self._makers_named(name), name)
 
     def _with_part_of_name(self, text: str) -> Iterator[_Reading]:
-        """The beginning of a maker's name, or the name with a slip, and after a space the number."""
+        """The beginning of a maker's name, or the name with a slip, and beside it after a space the number."""
         words = text.split()
-        for cut in range(1, min(len(words), 5)):
+        cuts = range(1, min(len(words), 5))
+        parted = [(words[:cut], words[cut:]) for cut in cuts] + [(words[-cut:], words[:-cut]) for cut in cuts]
+        for named, others in parted:
             try:
-                name, rest = identity_key(" ".join(words[:cut])), " ".join(words[cut:])
+                name, rest = identity_key(" ".join(named)), " ".join(others)
                 key = identity_key(rest)
             except QuestionError:  # signs alone are no name and no number
                 continue
@@ -328,6 +371,17 @@ class SearchIndex:
         if len(asked) < SHORTEST_NAME:
             return ()
         return tuple(code for code, name in enumerate(self._maker_names) if name.startswith(asked) and name != asked)
+
+    def _makers_begun_with_a_slip(self, name: str) -> tuple[int, ...]:
+        """Makers whose name goes on after ``name`` with one slip in it."""
+        if len(name) < SHORTEST_BEGINNING:
+            return ()
+        ends = range(len(name) - 1, len(name) + 2)
+        return tuple(
+            code
+            for code, its in enumerate(self._maker_names)
+            if any(OSA.distance(name, its[:end], score_cutoff=1) == 1 for end in ends)
+        )
 
     def _makers_one_off(self, name: str) -> tuple[int, ...]:
         if len(name) < SHORTEST_SLIP:
@@ -435,6 +489,29 @@ class SearchIndex:
         return Hit(code, _words(code, entry, text, reading), entry)
 
 
+def without_words_beside(text: str) -> str:
+    """A number without what labels and orders print beside it: ``P/N 00417`` is ``00417``. A text that has nothing
+    beside the number, or is nothing else, stays."""
+    match = _LABELLED.fullmatch(text.strip())
+    return match["number"] if match and any(map(str.isalnum, match["number"])) else text
+
+
+def _distances(asked: str, keys: Sequence[str]) -> IntArray:
+    """How far each key is from ``asked``, in characters."""
+    if not keys:
+        return np.zeros(0, dtype=np.int64)
+    return np.asarray(process.cdist([asked], keys, scorer=OSA.distance, dtype=np.int64)[0], dtype=np.int64)
+
+
+def _digits(key: str) -> str:
+    return "".join(c for c in key if c.isdigit())
+
+
+def _far_words(off: int) -> str:
+    """How far a number is, in words."""
+    return f"{off} character{'s' if off != 1 else ''} off: another part"
+
+
 def _codes(values: Sequence[str], codes: Mapping[str, int]) -> IntArray:
     return np.array([codes[value] for value in values], dtype=np.int64)
 
@@ -526,7 +603,7 @@ def _words(code: str, entry: Entry, text: str, reading: _Reading) -> str:
     if reading.slip_in_name:
         number = _number_words(_CODES[_but_for_the_name(entry, reading)], entry, text, reading)
         there, asked = _letters(entry.maker, entry.maker_key), _letters(reading.name, reading.name)
-        return f"in the maker's name {_slip_words(reading.slip_in_name, there, asked)}; {number}"
+        return f"in the maker's name: {_slip_words(reading.slip_in_name, there, asked)}; {number}"
     words = _number_words(code, entry, text, reading)
     begun = reading.makers is not None and search_key(entry.maker_key) != search_key(reading.name)
     return f"{words}; of {entry.maker}, whose name begins so" if begun else words
@@ -593,7 +670,7 @@ _SLIP_WIDTHS = {
 def _look_alikes(there: Sequence[_Letter], asked: Sequence[_Letter]) -> str:
     """Characters that were taken for one another, of two texts that fold to the same."""
     pairs = [(a, b) for a, b in zip(there, asked, strict=True) if a.shown != b.shown]
-    told = ", ".join(f"{a.shown} where the query has {b.shown}, at character {a.at}" for a, b in pairs[:3])
+    told = ", ".join(f"{a.shown} instead of {b.shown} at character {a.at}" for a, b in pairs[:3])
     return f"{told}, and more" if len(pairs) > 3 else told
 
 
@@ -608,12 +685,12 @@ def _slip_words(code: str, there: Sequence[_Letter], asked: Sequence[_Letter]) -
     first = _first_other(there, asked)
     if code == "one_character_added":
         after = f"after character {there[first - 1].at}" if first else "before the first character"
-        return f"the query has {asked[first].shown} besides, {after}"
+        return f"without {asked[first].shown} {after}"
     if code == "one_character_missing":
-        return f"{there[first].shown} at character {there[first].at}, which the query lacks"
+        return f"with {there[first].shown} more, at character {there[first].at}"
     width = 2 if code == "two_characters_swapped" else 1
     on_file, query = ("".join(a.shown for a in letters[first : first + width]) for letters in (there, asked))
-    return f"{on_file} where the query has {query}, at character {there[first].at}"
+    return f"{on_file} instead of {query} at character {there[first].at}"
 
 
 # --- names that are not on file -------------------------------------------------------------------

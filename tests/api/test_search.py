@@ -41,7 +41,7 @@ def test_one_character_off_is_said_to_be_another_part(client: TestClient) -> Non
     answer = search(client, "2024-7")
     (hit,) = answer["hits"]
     assert (hit["near"], hit["number"]) == ("one_character_missing", "2024-07")
-    assert hit["words"] == "0 at character 6, which the query lacks: another part"
+    assert hit["words"] == "with 0 more, at character 6: another part"
     assert any("another part" in note for note in answer["notes"])
     assert search(client, "Dulse 24")["hits"][0]["near"] == "same_number"
 

@@ -62,7 +62,7 @@ STATES = (
     State("find, empty", "/"),
     State("find, half a number", at("/", {"q": "lse 23"}), shows=("Dulse 23/B",)),
     State("find, nothing", at("/", {"q": "no such number at all"}), shows=("no such number at all",)),
-    State("find, measures", at("/", {"q": "1-12 UNF 96 mm x 140 gasket 72"}), shows=("96E8",)),
+    State("find, measures", at("/", {"q": "1-12 UNF 96 mm x 140 gasket 72"}), shows=("fg:96:4",)),
     State("find, hostile text on file", at("/", {"q": TEXTS["script"]}), shows=(TEXTS["script"],)),
     State("find, hostile text asked", at("/", {"q": TEXTS["picture"] + TEXTS["turned"]}), shows=(TEXTS["picture"],)),
     State("element", f"/elements/{demo('Quollbeck', 'Dulse 23')}", shows=("Dulse 23",)),

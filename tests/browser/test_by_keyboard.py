@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import parse_qs, urlparse
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.checking import faults
 from tests.browser.hostile import TEXTS
@@ -73,6 +74,79 @@ def test_the_counter_reads_what_can_replace_half_a_number(
     assert page.get_by_text("Verdicts rest on assumptions").is_visible()
 
 
+def _slowly(page: Page, seconds: float = 0.4) -> None:
+    """Answers to what is typed come late."""
+
+    def late(route: Route) -> None:
+        time.sleep(seconds)
+        route.continue_()
+
+    page.route(lambda address: "?" in address, late)
+
+
+def test_keys_that_come_before_the_answer_are_meant_for_it(tab: Tab) -> None:
+    page = tab.page
+    tab.go("/")
+    page.keyboard.type("dulse 2")
+    expect(page.locator("#results")).to_have_attribute("data-q", "dulse 2")
+    _slowly(page)
+    page.keyboard.type("3")
+    page.keyboard.press("ArrowDown")
+    expect(page.locator("#results")).to_have_attribute("data-q", "dulse 23")
+    expect(page.locator("#results a.hit").first).to_be_focused()
+    page.keyboard.press("Escape")
+    page.keyboard.type("quollbeck dulse 24")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/elements/*")
+    assert page.get_by_role("heading", level=1).inner_text() == "Quollbeck Dulse 24"
+
+
+def test_what_is_typed_before_the_scripts_are_there_is_asked(tab: Tab) -> None:
+    page = tab.page
+    held: list[Route] = []
+    page.route("**/htmx.min.js*", lambda script: held.append(script))
+    page.goto("/", wait_until="commit")
+    expect(page.locator("#q")).to_be_focused()
+    page.keyboard.type("dulse 23")
+    (script,) = held
+    script.continue_()
+    expect(page.locator("#results")).to_have_attribute("data-q", "dulse 23")
+
+
+def test_a_late_answer_takes_no_focus_and_nothing_that_is_typed_in_the_fields(tab: Tab) -> None:
+    page = tab.page
+    tab.go("/")
+    page.keyboard.type("dulse 2")
+    expect(page.locator("#results")).to_have_attribute("data-q", "dulse 2")
+    _slowly(page)
+    page.keyboard.type("3")
+    page.locator("#results a.hit").nth(1).focus()
+    expect(page.locator("#results")).to_have_attribute("data-q", "dulse 23")
+    expect(page.locator("#results a.hit").nth(1)).to_be_focused()
+    page.unroute_all()
+    page.locator("details.measures summary").click()
+    page.locator("#length").fill("140")
+    box = page.locator("#q")
+    box.press("Control+A")
+    # Signs alone are no number, and what follows is one: neither leaves a trace on the console.
+    box.press_sequentially("-")
+    expect(page.locator("#q-fault")).to_be_visible()
+    box.press_sequentially("7 96 mm")
+    expect(page.locator("#results")).to_have_attribute("data-q", "-7 96 mm")
+    expect(page.locator("#length")).to_have_value("140")
+
+
+def test_what_is_typed_goes_along_when_units_are_changed(tab: Tab) -> None:
+    page = tab.page
+    for path, field, typed, asked in (("/", "length", "140", "140 mm"), ("/replace", "flow", "70", "70 L/min")):
+        tab.go(path)
+        page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        page.locator(f'main [name="{field}"]').fill(typed)
+        page.get_by_role("link", name="US", exact=True).click()
+        page.wait_for_url("**units=us*")
+        assert (_asked(page)[field], _asked(page)["units"]) == (asked, "us")
+
+
 def test_purchasing_sets_two_side_by_side_and_keeps_the_sheet(tab: Tab) -> None:
     page = tab.page
     tab.go(at("/replace", FERRY))
@@ -91,10 +165,19 @@ def test_purchasing_sets_two_side_by_side_and_keeps_the_sheet(tab: Tab) -> None:
     page.keyboard.press("Enter")
     page.wait_for_url("**/side-by-side?*")
     headings = page.locator("table.criteria").first.locator("thead th").all_inner_texts()
-    assert headings == ["required", "Quollbeck Dulse 23 (original)", *wanted]
+    assert headings == ["what is required", "Quollbeck Dulse 23 (original)", *wanted]
+    tab_to(page, "Fill in the head", "summary")
+    page.keyboard.press("Enter")
+    type_in(page, "Order number", "4711")
     for paper in ("A4", "Letter"):
-        tab_to(page, f"PDF on {paper}", "a")
-    answer = page.request.get(str(page.evaluate("document.activeElement.href")))
+        tab_to(page, f"PDF on {paper}", "button")
+    # The browser is not to open it: how it shows a PDF is its own.
+    page.route("**/side-by-side.pdf?*", lambda route: route.fulfill(status=204))
+    with page.expect_request("**/side-by-side.pdf?*") as sent:
+        page.keyboard.press("Enter")
+    asked = {name: text for name, (text,) in parse_qs(urlparse(sent.value.url).query).items()}
+    assert (asked["order_number"], asked["paper"]) == ("4711", "letter")
+    answer = page.request.get(sent.value.url)
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.body().startswith(b"%PDF-")
 
@@ -120,7 +203,7 @@ def test_a_catalogue_is_checked_mended_and_taken_in(
     page = tab.page
     tab.go("/load")
     for file, status, told in (
-        (faulty, 422, ("<b>faulty.csv", "3", "kind", TEXTS["picture"][2:])),
+        (faulty, 200, ("<b>faulty.csv", "3", "kind", TEXTS["picture"][2:])),
         (clean, 200, ("clean.csv has no faults", TEXTS["script"])),
     ):
         type_in(page, "Who takes it in", TEXTS["script"])

@@ -39,6 +39,20 @@ def test_side_by_side_prints_as_a_sheet_to_sign(tab: Tab, paper: str) -> None:
     assert [words for words in TOOLS if words.casefold() not in shown.casefold()] == [], "no tool by these words"
 
 
+def test_of_an_element_that_is_printed_nothing_is_left_closed(tab: Tab) -> None:
+    tab.go(at(f"/elements/{TWELVE}", QUARRY))
+    met = tab.page.locator("details.printed li").first.text_content() or ""
+    sheets = [" ".join(sheet.extract_text().replace("ﬁ", "fi").split()) for sheet in _printed(tab.page, "A4").pages]
+    assert met.startswith("Meets: ")
+    text = " ".join(sheets)
+    assert met in text
+    assert "Against this duty" in sheets[0]
+    assert [words for words in ("What was on file when", "What is shown over what", "▸") if words in text] == []
+    (heading,) = (sheet for sheet in sheets if "Pictures" in sheet)
+    assert "Filtration ratio over particle size" in heading.partition("Pictures")[2]
+    assert "upper bound" in heading.partition("Pictures")[2], "the picture is on another sheet than its heading"
+
+
 def test_letters_print_alone(tab: Tab) -> None:
     tab.go(at("/ask", QUARRY, compared([SEVENK, TWELVE, FJORD, LABELLED]), {"asked_by": "Purchasing, ferry line"}))
     letters = tab.page.locator("pre").all_inner_texts()

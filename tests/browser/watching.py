@@ -5,7 +5,8 @@ from __future__ import annotations
 from playwright.sync_api import ConsoleMessage, Dialog, Page, Request, Response
 
 REFUSED = (404, 422)
-"""Statuses of a page that says what is wrong; the browser notes each on its console as a failure to load."""
+"""Statuses of a document that says what is wrong; the browser notes each on its console as a failure to load. What
+scripts ask for is never refused so, since then the console would fill as one types."""
 
 
 class Tab:
@@ -66,5 +67,5 @@ class Tab:
 
     def _response(self, response: Response) -> None:
         self.loaded.append(response)
-        if response.status in REFUSED and response.request.resource_type in ("document", "xhr", "fetch"):
+        if response.status in REFUSED and response.request.resource_type == "document":
             self._refused.add(response.url)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
 from httpx2 import Response
@@ -151,9 +151,111 @@ def test_where_nothing_is_near_the_longest_beginning_is_shown_and_the_way_by_mea
     assert all("Dulse" in row for row in rows(got))
     assert "/?q=dulse" in links(results(got))
     assert is_form_open(got)
-    nothing = page(client, q="ΩΩΩΩ")
-    assert told(nothing) == "Nothing found."
-    assert is_form_open(nothing)
+
+
+@pytest.mark.parametrize("asked", ["XK-99812", "DN 50", "ΩΩΩΩ", "quollbeck XK-99812"])
+def test_where_none_begins_so_what_differs_least_is_shown_as_other_parts(client: TestClient, asked: str) -> None:
+    got = page(client, q=asked)
+    assert told(got) == "Nothing found. 5 numbers that differ least."
+    assert len(rows(got)) == 5
+    assert all(re.search(r"\d characters off: another part", row) for row in rows(got))
+    assert len({row.split(" characters off")[0][:-2] for row in rows(got)}) == 5
+    assert "data-exact" not in got.text
+    assert is_form_open(got)
+
+
+@pytest.mark.parametrize(
+    ("asked", "first"),
+    [("P/N 00417", "Oddmarrow 00417"), ("filter dulse 23", "Quollbeck Dulse 23"), ("No. 12-1", "Tarnwhistle 12-1")],
+)
+def test_what_labels_print_beside_a_number_is_told_and_not_searched(client: TestClient, asked: str, first: str) -> None:
+    got = page(client, q=asked)
+    assert rows(got)[0].startswith(f"{first} the same number")
+    assert f"Searched for {asked.split(' ', 1)[1]}: what stands beside it" in words_in(results(got))
+    assert values(got)["q"] == asked
+    assert "Searched for" not in results(page(client, q="dulse 23"))
+
+
+def test_beside_the_same_number_other_parts_are_folded_away(client: TestClient) -> None:
+    got = page(client, q="dulse 23")
+    shown, folded = results(got).split('<details class="others">')
+    assert "Other numbers near it (6), another part each" in words_in(folded)
+    assert "Dulse 23/B" in words_in(shown)
+    assert "1 instead of 2 at character 7: another part" in words_in(folded)
+    assert "another part" not in words_in(shown).replace("may be another part", "")
+    assert '<details class="others">' not in page(client, q="dusle 23").text
+
+
+# --- what is carried along ------------------------------------------------------------------------
+
+
+def test_a_question_stays_with_what_is_found_and_can_be_dropped(client: TestClient) -> None:
+    asked = {
+        "q": "12-1", "flow": "60 L/min", "fit.thread": "1-12 UNF", "original.number": "Dulse 23", "assumptions": "none",
+        "machine": "Loader 4", "units": "us",
+    }  # fmt: skip
+    got = page(client, **asked)
+    replacing = parse_qs(urlsplit(next(a for a in links(results(got)) if a.startswith("/replace"))).query)
+    assert replacing == {
+        "flow": ["60 L/min"], "fit.thread": ["1-12 UNF"], "assumptions": ["none"], "machine": ["Loader 4"],
+        "units": ["us"], "original.maker": ["Tarnwhistle"], "original.number": ["12-1"],
+    }  # fmt: skip
+    element = parse_qs(urlsplit(next(a for a in links(results(got)) if a.startswith("/elements"))).query)
+    assert {name: text for name, (text,) in element.items()} == {n: t for n, t in asked.items() if n != "q"}
+    said = got.text.partition('<div id="carried">')[2].partition("</div>")[0]
+    assert "original number Dulse 23; flow 60 L/min; fit thread 1-12 UNF; machine Loader 4." in words_in(said)
+    assert links(said) == ["/?q=12-1&units=us"]
+    kept = dict(re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', got.text))
+    assert kept == {name: text for name, text in asked.items() if name != "q"}
+    assert "Carried along" not in page(client, q="12-1", assumptions="none").text
+
+
+def test_every_page_leads_to_find_with_what_is_asked_and_none_with_an_old_state_or_date(client: TestClient) -> None:
+    for path in ("/replace", "/ask", "/side-by-side", f"/elements/{element_id('Quollbeck', 'Dulse 23')}"):
+        asked = {
+            "original.number": "Dulse 23", "flow": "60 L/min", "assumptions": "none", "as_of": "1", "machine": "M",
+            "date": "2024-01-02",
+        }  # fmt: skip
+        if not path.startswith("/side"):
+            asked.pop("date")
+        got = client.get(path, params=asked, headers=BROWSER)
+        menu = got.text.partition("<nav")[2].partition("</nav>")[0]
+        to = {urlsplit(address).path: parse_qs(urlsplit(address).query) for address in links(menu)}
+        for page_path in ("/", "/replace"):
+            assert {name: text for name, text in to[page_path].items() if name != "limit"} == {
+                "original.number": ["Dulse 23"], "flow": ["60 L/min"], "assumptions": ["none"], "machine": ["M"],
+            }, path  # fmt: skip
+        assert "date" not in to["/ask"]
+
+
+def test_an_old_state_is_told_with_the_way_to_the_present_one(writable: TestClient) -> None:
+    sheet = ("elements.csv", "maker,number\nDemo,D 77\n", "text/csv")
+    taken = writable.post("/v1/imports", params={"actor": "test", "reason": "one more"}, files={"file": sheet})
+    assert taken.status_code in (200, 201), taken.text
+    old = page(writable, q="D 77", as_of="1")
+    assert "As of revision 1; the catalogue is at revision 2." in words_in(old.text)
+    now = next(address for address in links(old.text.partition('id="carried"')[2]) if "as_of" not in address)
+    assert now == "/?q=D+77"
+    assert rows(page(writable, q="D 77"))[0].startswith("Demo D 77 the same number")
+    assert "As of revision" not in page(writable, q="D 77").text
+    unread = page(writable, 422, q="D 77", as_of="99").text
+    assert "As of revision" not in unread
+    assert links(unread.partition('id="carried"')[2])[0] == "/?q=D+77"
+
+
+# --- as one types ---------------------------------------------------------------------------------
+
+
+def test_what_is_put_into_the_page_as_one_types_is_no_failure(client: TestClient) -> None:
+    for asked in ({"q": "="}, {"as_of": "99"}, {"length": "96 parsec"}):
+        got = client.get("/", params=asked, headers=BROWSER | {"HX-Request": "true"})
+        assert got.status_code == 200
+        assert got.headers["vary"].startswith("Accept, HX-Request")
+        assert got.headers["cache-control"] == "no-store"
+        assert told(got) == "This cannot be read as it stands."
+        (focused,) = re.findall(r'id="(\w+)"[^>]* autofocus', got.text)
+        assert focused == "q"
+    assert page(client, q="12-1").headers["vary"].startswith("Accept, HX-Request")
 
 
 def test_units_stay_with_what_was_asked_and_what_was_asked_with_units(client: TestClient) -> None:
@@ -173,7 +275,7 @@ def test_measures_in_the_box_are_listed_and_how_each_was_read_is_told(client: Te
     assert "96 mm: outside diameter 96 mm ± 1 mm (no tolerance stated" in said
     assert "140: length 140 mm ± 1 mm" in said
     assert "no unit typed: mm, as beside it" in said
-    assert f"The first {SHOWN_AT_MOST} of 54 elements" in said
+    assert f"Elements 1 to {SHOWN_AT_MOST} of 54 that state all of this, the nearest measures first" in said
     assert len(rows(got)) == SHOWN_AT_MOST
     assert values(got) == {
         "q": "1-12 UNF 96 mm x 140", "thread": "1-12 UNF", "outside_diameter": "96 mm", "length": "140 mm",
@@ -206,6 +308,42 @@ def test_where_no_element_states_all_it_is_told_what_to_leave_out(client: TestCl
     assert without
     assert told(page(client, thread="1-12 UNF", kind="spin-on")).startswith(without[1])
     assert re.search(r"\d+ more contradict nothing of it", words_in(page(client, thread="M20x1.5").text))
+
+
+def test_the_nearest_measures_stand_first_and_the_rest_is_led_to(client: TestClient) -> None:
+    asked = {"outside_diameter": "96 mm ± 40 mm", "length": "140 mm ± 60 mm", "thread": "1-12 UNF"}
+    off, follow = [], "/?" + urlencode(asked)
+    while follow:
+        got = client.get(follow, headers=BROWSER)
+        sizes = re.findall(r'"(?:Outside diameter|Length)">([\d.]+) mm', got.text)
+        pairs = zip(map(float, sizes[::2]), map(float, sizes[1::2]), strict=True)
+        off += [round(abs(diameter - 96) / 96 + abs(length - 140) / 140, 6) for diameter, length in pairs]
+        follow = next((a for a in links(results(got)) if "offset" in a and f"offset={len(off)}" in a), "")
+    assert told(got).startswith(f"{len(off)} elements")
+    assert off == sorted(off)
+    assert off[0] == 0 < off[-1]
+    assert len(off) > SHOWN_AT_MOST
+    assert rows(page(client, **asked, offset="9999")) == rows(page(client, **asked))
+    assert "This is no whole number" in results(page(client, 422, **asked, offset="x"))
+
+
+def test_measures_lead_to_what_suits_the_machine(client: TestClient) -> None:
+    got = page(client, q="1-12 UNF 96 mm ± 2 mm x 140", flow="60 L/min")
+    fit = next(a for a in links(results(got)) if a.startswith("/replace?") and "original" not in a)
+    assert {name: text for name, (text,) in parse_qs(urlsplit(fit).query).items()} == {
+        "fit.thread": "1-12 UNF", "fit.outside_diameter": "96 mm", "fit.outside_diameter.tolerance": "2 mm",
+        "fit.length": "140 mm", "flow": "60 L/min", "assumptions": "customary",
+    }  # fmt: skip
+    assert client.get(fit, headers=BROWSER, follow_redirects=False).status_code == 200
+    assert "Which of these" not in page(client, maker="Quollbeck").text
+
+
+def test_bare_numbers_are_measures_only_where_elements_have_them(client: TestClient) -> None:
+    got = page(client, q="96 140 72")
+    assert "elements state what is asked" in told(got)
+    assert "72: not read, what it measures is not said" in words_in(results(got))
+    assert told(page(client, q="961 1409")).startswith("Nothing found.")
+    assert "write 3/4 BSPP (parallel, G) or 3/4 BSPT (taper, R)" in words_in(results(page(client, q="3/4 bsp")))
 
 
 def test_a_bare_number_in_a_field_gets_the_unit_of_the_reader(client: TestClient) -> None:

@@ -83,9 +83,10 @@ def each_reading(
         if folded.endswith(maker):
             yield near_number(entry, key[: places[len(folded) - len(maker)]], True)
     words = text.split()
-    for cut in range(1, min(len(words), 5)):
+    cuts = range(1, min(len(words), 5))
+    for named, others in [(words[:cut], words[cut:]) for cut in cuts] + [(words[-cut:], words[:-cut]) for cut in cuts]:
         try:
-            name, rest = search_key(" ".join(words[:cut])), identity_key(" ".join(words[cut:]))
+            name, rest = search_key(" ".join(named)), identity_key(" ".join(others))
         except QuestionError:
             continue
         if len(name) >= 3 and maker.startswith(name) and maker != name:
@@ -97,6 +98,14 @@ def each_reading(
         yield "maker"
     elif len(folded) >= 3 and slip(maker, folded) and maker not in (folded[1:], folded[:-1]):
         yield "maker_alike"
+
+
+def maker_begun(entry: Entry, text: str) -> str | None:
+    """An element of a maker whose name goes on after the text, with one slip in that."""
+    maker, folded = search_key(entry.maker), search_key(text)
+    ends = range(len(folded) - 1, len(folded) + 2)
+    slipped = len(folded) >= 4 and any(distance(maker[:end], folded) == 1 for end in ends)
+    return "maker_alike" if slipped else None
 
 
 def nearest(entry: Entry, text: str, how: Callable[[Entry, str, bool], str | None] = near_number) -> str | None:
@@ -120,6 +129,8 @@ def ordered(entries: list[Entry], text: str) -> list[tuple[str, str, str]]:
         near = [("begins_with_a_slip" if code not in SLIPS and goes_on(e, slipped) else code, e) for code, e in near]
     if not any(code for code, _ in near):
         near = [(nearest(entry, text, begun), entry) for entry in entries]
+    if not any(code for code, _ in near):
+        near = [(maker_begun(entry, text), entry) for entry in entries]
     found = sorted(
         (CODES.index(code), 4 if e.claim else status[e.status], e.maker_key, e.number_key, e.maker, e.number)
         for code, e in near

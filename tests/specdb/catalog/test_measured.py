@@ -50,6 +50,16 @@ READ = {
     "G 3/4 96mm": {"thread": "G3/4", "outside_diameter": "96 mm"},
     "M 20 x 76": {"thread": "M20x2.5", "outside_diameter": "76 mm"},
     "1-12": {"thread": "1-12 UNF"},
+    "1 x 12": {"thread": "1-12 UNF"},
+    "3/4x16 96 mm": {"thread": "3/4-16 UNF", "outside_diameter": "96 mm"},
+    "1 x 12 mm": {"outside_diameter": "1 mm", "length": "12 mm"},
+    "3 1/2 x 8": {"outside_diameter": "3 1/2 mm", "length": "8 mm"},
+    "1 x 13": {"outside_diameter": "1 mm", "length": "13 mm"},
+    "98 mm od 140": {"outside_diameter": "98 mm", "length": "140 mm"},
+    "98 od 140 gasket 72": {"outside_diameter": "98 mm", "length": "140 mm", "gasket_outside_diameter": "72 mm"},
+    "98 gasket 72": {"outside_diameter": "98 mm", "gasket_outside_diameter": "72 mm"},
+    "length 140 od 96": {"outside_diameter": "96 mm", "length": "140 mm"},
+    "96 140": {"outside_diameter": "96 mm", "length": "140 mm"},
     "breathers": {"kind": "breather"},
 }  # fmt: skip
 
@@ -65,7 +75,7 @@ def test_what_is_read(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     ["", "dulse 23", "12-1", "2024-05", "44b", "X-1", "5/2", "12/1", "00417", "Rowan/3", "fg:b:2", "=7-K", "96",
-     "96 140", "10-8", "length", "demo works", "96/140 mm", "0.14 m", "x" * 300],
+     "10-8", "length", "demo works", "96/140 mm", "0.14 m", "x" * 300],
 )  # fmt: skip
 def test_what_is_a_number_or_nothing(text: str) -> None:
     assert read_measured(text, "si", maker_of) is None
@@ -89,6 +99,9 @@ def test_what_was_taken_for_granted_is_told() -> None:
     assert taken["thread"] == ("no pitch typed: the coarse one",)
     assert taken["outside_diameter"] == ("no name typed: taken by its place",)
     assert taken["length"] == ()
+    assert read("98 mm od 140").parts[0].taken == ("its name stands after it",)
+    assert "x typed for the dash of a thread" in read("1 x 12").parts[0].taken
+    assert [read(text).is_guess for text in ("96 140", "96 mm 140", "96 x 140")] == [True, False, False]
     assert read("1-12").parts[0].taken == ("no series typed: by diameter and pitch",)
 
 
@@ -99,6 +112,9 @@ def test_what_was_taken_for_granted_is_told() -> None:
         ("od 96 mm gasket 62 length 5.5 in", "62", "its unit is not stated, and others are in in and in mm"),
         ("od 95 od 96", "96", 'stated before, as "95"'),
         ("thread abc 96 mm", "thread", "no measure stands beside it"),
+        ("96 140 72", "72", "what it measures is not said"),
+        ("3/4 bsp", "3/4 bsp", "which of two threads is not said: write 3/4 BSPP (parallel, G) or 3/4 BSPT (taper, R)"),
+        ("BSP 3/4 96 mm", "BSP 3/4", "which of two threads is not said"),
         ("zzz 96 mm", "zzz", "no measure, kind or maker on file"),
         ("od 96 mm length 0.14 m", "0.14 m", "elements are measured in mm, cm or in"),
     ],
@@ -170,7 +186,8 @@ def test_any_text_is_read_or_not_and_says_only_what_filters_there_are(text: str)
     found = read_measured(text, "us", maker_of)
     if found is not None:
         assert set(found.filters) <= set(FILTERS)
-        assert len(found.filters) == len(found.parts) > 0
+        assert len(found.filters) == len(found.parts)
+        assert found.parts or found.unread
         assert all(part.typed and part.text for part in found.parts)
 
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from specdb.answers import FILTERS
 from specdb.catalog.identity import element_id, identity_key, search_key
 from specdb.catalog.reading import find_element
-from specdb.catalog.search import NEAR, Entry, SearchIndex, names_alike, not_on_file
+from specdb.catalog.search import NEAR, Entry, SearchIndex, names_alike, not_on_file, without_words_beside
 from specdb.catalog.snapshot import Snapshot
 from specdb.catalog.store import open_store, read_session, write_session
 from specdb.catalog.writing import begin_revision, supersede
@@ -67,9 +67,9 @@ WORDS = [
         "other_signs",
         "the same letters and digits, other dashes or signs (12-1, not 121): may be another part",
     ),
-    ("AO-1", "a0 1", "reads_like", "reads like it: O where the query has 0, at character 2: may be another part"),
+    ("AO-1", "a0 1", "reads_like", "reads like it: O instead of 0 at character 2: may be another part"),
     ("12-1", "I2-l", "reads_like",
-     "reads like it: 1 where the query has I, at character 1, 1 where the query has L, at character 4: "
+     "reads like it: 1 instead of I at character 1, 1 instead of L at character 4: "
      "may be another part"),
     ("00417/B", "00417", "begins_with", "begins with what was asked, and goes on"),
     ("X 00417", "0417", "contains", "has what was asked within it"),
@@ -77,25 +77,25 @@ WORDS = [
     ("10-K", "/10", "begins_alike",
      "begins with the same letters and digits, other dashes or signs (10, not /10), and goes on: may be another part"),
     ("IO-K", "10", "begins_alike",
-     "begins with what reads like it (I where the query has 1, at character 1, O where the query has 0, at "
+     "begins with what reads like it (I instead of 1 at character 1, O instead of 0 at "
      "character 2), and goes on: may be another part"),
     ("0052-0", "5/20", "contains_alike",
      "has within it the same letters and digits, other dashes or signs (52-0, not 5/20): may be another part"),
     ("XXXII-12a", "1-12", "contains_alike",
-     "has within it what reads like it (I where the query has 1, at character 5): may be another part"),
-    ("2024-07", "2021-07", "one_character_differs", "4 where the query has 1, at character 4: another part"),
-    ("2024-07", "2024-7", "one_character_missing", "0 at character 6, which the query lacks: another part"),
+     "has within it what reads like it (I instead of 1 at character 5): may be another part"),
+    ("2024-07", "2021-07", "one_character_differs", "4 instead of 1 at character 4: another part"),
+    ("2024-07", "2024-7", "one_character_missing", "with 0 more, at character 6: another part"),
     ("2024-07", "2024-077", "one_character_added",
-     "the query has 7 besides, after character 7: another part"),
+     "without 7 after character 7: another part"),
     ("2024-07", "9-2024-07", "one_character_added",
-     "the query has 9 besides, before the first character: another part"),
+     "without 9 before the first character: another part"),
     ("Dulse 23", "dulce 2", "begins_with_a_slip",
      "begins with what was asked but for one character, and goes on: may be another part "
      "(they part at its character 4)"),
-    ("2024-07", "2042-07", "two_characters_swapped", "24 where the query has 42, at character 3: another part"),
+    ("2024-07", "2042-07", "two_characters_swapped", "24 instead of 42 at character 3: another part"),
     ("2024-07", "2O21-07", "one_character_differs",
-     "4 where the query has 1, at character 4: another part; reads like it otherwise: "
-     "0 where the query has O, at character 2"),
+     "4 instead of 1 at character 4: another part; reads like it otherwise: "
+     "0 instead of O at character 2"),
     ("Dulse 23", "Quollbeck Dulse 23", "same_number", "the same number, letter for letter"),
     ("Dulse 23", "Dulse 23 Quollbeck", "same_number", "the same number, letter for letter"),
     ("Dulse 23", "quollbeckdulse23", "same_number", "the same number but for letter case or spaces"),
@@ -104,12 +104,19 @@ WORDS = [
     ("Dulse 23", "quoll dulse 2", "begins_with",
      "begins with what was asked, and goes on; of Quollbeck, whose name begins so"),
     ("Dulse 23", "quolbeck dulse 23", "one_character_missing",
-     "in the maker's name L at character 5, which the query lacks; the same number but for letter case or spaces"),
+     "in the maker's name: with L more, at character 5; the same number but for letter case or spaces"),
     ("Dulse 23", "Quollbock Dulse 23", "one_character_differs",
-     "in the maker's name E where the query has O, at character 7; the same number but for letter case or spaces"),
+     "in the maker's name: E instead of O at character 7; the same number but for letter case or spaces"),
     ("Dulse 23", "QUOLLBECK", "maker", "of Quollbeck: an element of the maker that was asked for"),
     ("Dulse 23", "quol", "maker", "of Quollbeck: an element of the maker that was asked for"),
-    ("Dulse 23", "quolbeck", "maker_alike", "of Quollbeck: an element of a maker whose name is one character off"),
+    ("Dulse 23", "quolbeck", "maker_alike",
+     "of Quollbeck: an element of a maker whose name, or its beginning, is one character off"),
+    ("Dulse 23", "quolb", "maker_alike",
+     "of Quollbeck: an element of a maker whose name, or its beginning, is one character off"),
+    ("Dulse 23", "dulse 23 quoll", "same_number",
+     "the same number but for letter case or spaces; of Quollbeck, whose name begins so"),
+    ("Dulse 23", "dulse 23 qoullbeck", "two_characters_swapped",
+     "in the maker's name: UO instead of OU at character 2; the same number but for letter case or spaces"),
 ]  # fmt: skip
 
 
@@ -469,6 +476,38 @@ def test_names_near_a_name(asked: str, alike: list[str]) -> None:
 def test_the_longest_beginning_that_some_number_has(asked: str, beginning: str | None) -> None:
     index = SearchIndex([entry("Tarn", "2024-07"), entry("Other", "2024-08"), entry("Tarn", "12-1")])
     assert index.longest_beginning(asked) == beginning
+
+
+def test_what_is_near_nothing_is_answered_with_what_differs_least() -> None:
+    entries = [entry("Tarn", "12-1"), entry("Tarn", "99821"), entry("Other", "K-99812"), entry("Other", "XY-7")]
+    index = SearchIndex(entries)
+    assert [(hit.entry.number, hit.words) for hit in index.least_far("QXK-99812", 2).hits] == [
+        ("K-99812", "2 characters off: another part"), ("99821", "4 characters off: another part"),
+    ]  # fmt: skip
+    assert [hit.entry.number for hit in index.least_far("tarn QXK-99812", 9).hits] == ["99821", "12-1"]
+    assert len(index.least_far("W" * 200, 9).hits) == len(entries)
+    assert SearchIndex([]).least_far("12-1").hits == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [
+        ("P/N 00417", "00417"),
+        ("P/N: 00417", "00417"),
+        ("No. 12-1", "12-1"),
+        ("no.12-1", "12-1"),
+        ("Part No. #12-1", "12-1"),
+        ("filter dulse 23", "dulse 23"),
+        ("dulse 23 filter", "dulse 23"),
+        ("part 12-1", "12-1"),
+        ("NO-1", "NO-1"),
+        ("north 7", "north 7"),
+        ("filter", "filter"),
+        ("part no.", "part no."),
+    ],
+)
+def test_what_labels_print_beside_a_number_is_no_part_of_it(text: str, number: str) -> None:
+    assert without_words_beside(text) == number
 
 
 def test_a_maker_is_known_by_the_whole_name_alone() -> None:

@@ -144,3 +144,76 @@ def characteristic_of(text: str) -> str | None:
     return _CHARACTERISTIC_OF.get(folded(text))
 
 
+_EFFICIENCY = ("efficiency", "removal", "retention rate")
+_CHARACTERISTIC_WORDS: dict[str, tuple[str, ...]] = {
+    # What the trade also calls what is tested (common practice). A word may stand for several.
+    "filtration_ratio": (*_EFFICIENCY, "beta", "β", "ratio", "multi pass", "multipass"),
+    "retained_capacity": (
+        "dirt", "dirt capacity", "dust", "dust capacity", "dhc", "contaminant", "contaminant capacity", "contamination",
+        "solids", "sludge", "capacity", "acftd capacity", "retention capacity", "holding capacity", "loading",
+    ),
+    "clean_pressure_drop": (
+        "pressure drop", "pressure loss", "differential pressure", "pressure differential", "flow resistance",
+        "delta p", "deltap", "δp", "δ p", "dp", "clean drop", "initial drop",
+    ),
+    "bubble_point": ("bubble", "first bubble", "integrity"),
+    "collapse_pressure": ("collapse", "collapse rating", "crush", "element strength", "burst of the element"),
+    "flow_fatigue_cycles": ("fatigue", "flow cycles", "cycles"),
+    "working_pressure": (
+        "operating pressure", "rated pressure", "nominal pressure", "maximum pressure", "max pressure",
+        "maximum working pressure", "max working pressure", "pressure rating", "design pressure", "static pressure",
+    ),
+    "burst_pressure": ("burst", "bursting", "rupture"),
+    "pressure_fatigue_cycles": ("fatigue", "impulse", "pulse", "pressure cycles", "cycles"),
+    "bypass_cracking_pressure": (
+        "bypass", "by pass", "cracking", "cracking pressure", "opening pressure", "relief valve", "valve setting",
+    ),
+    "temperature_low": (
+        "temperature", "temp", "temperature range", "minimum temperature", "min temperature", "min temp",
+        "low temperature", "coldest",
+    ),
+    "temperature_high": (
+        "temperature", "temp", "temperature range", "maximum temperature", "max temperature", "max temp",
+        "high temperature", "hottest",
+    ),
+    "air_pressure_drop": ("air pressure loss", "air resistance", "air flow resistance", "breather pressure drop"),
+    "air_particle_size": ("air filtration", "breather rating", "air rating"),
+    "water_capacity": (
+        "water", "water holding", "water holding capacity", "water absorption", "water retention", "capacity",
+        "moisture",
+    ),
+    "mesh_opening": ("mesh", "mesh size", "mesh width", "aperture", "screen opening"),
+    "rated_flow": (
+        "flow", "flow rate", "nominal flow", "maximum flow", "max flow", "flow rating", "flow capacity",
+    ),
+}  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def characteristics_meant(text: str) -> tuple[str, ...]:
+    """Keys of the characteristics that ``text``, which names none, may stand for: by what the trade calls them, the
+    longest such name alone, else by its words in their keys, else by how they are spelt. Several where the words leave
+    it open."""
+    # "beta10" and "β10(c)" hold the word and a size.
+    plain = re.sub(r"(?<=[^\W\d_])(?=\d)|[^\w%]+", " ", folded(text[:80]))
+    said = " ".join(plain.split())
+    names = {(name, key) for key, names in _CHARACTERISTIC_WORDS.items() for name in names}
+    names |= {(folded(key), key) for key in CHARACTERISTICS}
+    found = {(len(name), key) for name, key in names if _has_word(said, name)}
+    if found:
+        longest = max(length for length, _ in found)
+        keys = {key for length, key in found if length == longest}
+    else:
+        keys = {key for key in CHARACTERISTICS if said and {*said.split()} <= {*folded(key).split()}}
+    if not keys:
+        near = difflib.get_close_matches(said, sorted({name for name, _ in names}), 1, cutoff=0.7)
+        keys = {key for name, key in names if name in near}
+    return tuple(key for key in CHARACTERISTICS if key in keys)
+
+
+def is_efficiency(text: str) -> bool:
+    """Whether ``text`` speaks of a share held back, which is entered as a filtration ratio in percent."""
+    said = folded(text[:80])
+    return any(_has_word(said, word) for word in _EFFICIENCY)
+
+

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from specdb.catalog.tables import (
@@ -14,7 +14,7 @@ from specdb.catalog.tables import (
 )
 from specdb.characteristics import ATTRIBUTES
 from specdb.exchange.faults import Findings
-from specdb.exchange.reading import LONGEST_CELL_CHARACTERS, Sheet
+from specdb.exchange.reading import AT_FAULT, LONGEST_CELL_CHARACTERS, Sheet
 from specdb.vocabulary import one_line
 
 TEST_QUANTITIES = {
@@ -71,11 +71,15 @@ class Columns:
 
 @dataclass(frozen=True)
 class Row:
-    """One row: its number as a person counts and its cells by column, blank ones left out."""
+    """One row: its number as a person counts and its cells by column, blank ones left out.
+
+    ``faulty`` names columns whose cells have a fault that was told already; they are not among the cells.
+    """
 
     file: str
     number: int
     cells: Mapping[str, str] = field(repr=False)
+    faulty: frozenset[str] = frozenset()
 
 
 def column_name(heading: str) -> tuple[str, str]:
@@ -138,21 +142,28 @@ def rows_of(sheet: Sheet, columns: Columns, findings: Findings) -> list[Row]:
             findings.fault(sheet.file, message, "Give every column its cell, blank if need be.", row=number)
             continue
         if len(cells) < width:
-            findings.remarks[f"{sheet.file}: rows that end early; the cells they lack were taken as blank"] += 1
-        long = next((n for n, i in places if i < len(cells) and len(cells[i]) > LONGEST_CELL_CHARACTERS), None)
-        if long is not None:
-            text = cells[columns.place[long]]
-            longest = _LONGEST.get(long, LONGEST_WORDS_CHARACTERS)
-            findings.fault(
-                sheet.file, f"The cell has {len(text)} characters.", f"Give at most {longest}.",
-                row=number, column=long, found=text,
-            )  # fmt: skip
-            continue
-        rows.append(Row(sheet.file, number, {n: cells[i] for n, i in places if i < len(cells) and cells[i]}))
+            findings.remark("rows that end early; the cells they lack were taken as blank", sheet.file, number)
+        named = {n: cells[i] for n, i in places if i < len(cells) and cells[i]}
+        faulty = {name for name, text in named.items() if text is AT_FAULT} if AT_FAULT in cells else set()
+        for name, text in named.items():
+            if len(text) > LONGEST_CELL_CHARACTERS:
+                faulty.add(name)
+                remedy = f"Give at most {_LONGEST.get(name, LONGEST_WORDS_CHARACTERS)}."
+                message = f"The cell has {len(text)} characters."
+                findings.fault(sheet.file, message, remedy, row=number, column=name, found=text)
+        row = Row(sheet.file, number, named)
+        rows.append(_without(row, faulty) if faulty else row)
     return rows
 
 
+def _without(row: Row, faulty: Iterable[str]) -> Row:
+    """The row without cells whose fault was told."""
+    cells = {name: text for name, text in row.cells.items() if name not in faulty}
+    return Row(row.file, row.number, cells, row.faulty | frozenset(faulty))
+
+
 _DECIMAL_COMMA = re.compile(r"(?<![0-9.,])(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))(?![0-9.,])")
+DECLARE_THE_MARK = 'put the decimal mark, "." or ",", into the row\'s column "decimal"'
 _POINT_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
 
 
@@ -172,7 +183,7 @@ def marks_declared(cell: str, sheet: str) -> dict[str, str] | None:
 
 
 def refuse_points_among_commas(sheet: str, rows: list[Row], columns: Columns, findings: Findings) -> list[Row]:
-    """The rows without those that hold "1.000" in a sheet that writes decimal commas and declares no mark.
+    """The rows without cells that hold "1.000" in a sheet that writes decimal commas and declares no mark.
 
     There it may be a thousand or one; nothing in the cell tells. What a row declares is left aside.
     """
@@ -190,8 +201,7 @@ def refuse_points_among_commas(sheet: str, rows: list[Row], columns: Columns, fi
         for name in doubtful:
             found = row.cells[name]
             message = "The sheet writes decimal commas, so this may be a thousand or a small number."
-            remedy = "Write it without the point, or with a decimal comma, or declare decimalChar in datapackage.json."
+            remedy = f"Write it without the point, or with a decimal comma, or {DECLARE_THE_MARK}."
             findings.fault(row.file, message, remedy, row=row.number, column=name, found=found)
-        if not doubtful:
-            kept.append(row)
+        kept.append(_without(row, doubtful) if doubtful else row)
     return kept

@@ -36,7 +36,7 @@ Rows = Mapping[str, Iterable[list[str]]]
 
 _READING_ONLY = "written for reading in a spreadsheet program, not for import: an apostrophe stands before some texts"
 # Characters that make a spreadsheet program take a cell for a formula, and their full-width forms.
-_FORMULA_BEGINS = tuple("=+-@\t\r＝＋－＠")
+FORMULA_BEGINS = tuple("=+-@\t\r＝＋－＠")
 _NEVER_OF_A_NUMBER = tuple("=@\t\r＝＠")
 
 
@@ -161,7 +161,7 @@ def _write_csv(file: TextIO, sheet: str, rows: Iterable[list[str]], formula_safe
 
 def _guarded(sheet: str, row: list[str]) -> list[str]:
     """Texts with an apostrophe where they begin as formulas do; a number may begin with its sign."""
-    begins = (_NEVER_OF_A_NUMBER if column in TAKES_UNIT[sheet] else _FORMULA_BEGINS for column in COLUMNS[sheet])
+    begins = (_NEVER_OF_A_NUMBER if column in TAKES_UNIT[sheet] else FORMULA_BEGINS for column in COLUMNS[sheet])
     return [f"'{cell}" if cell.startswith(marks) else cell for cell, marks in zip(row, begins, strict=True)]
 
 

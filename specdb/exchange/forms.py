@@ -5,6 +5,7 @@ Which one a file is shows in its first bytes; its name decides nothing but which
 
 from __future__ import annotations
 
+from codecs import BOM_UTF8
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
@@ -14,10 +15,29 @@ from specdb.exchange.archive import Archive
 from specdb.exchange.columns import COLUMNS, REQUIRED, column_name
 from specdb.exchange.description import SHEETS
 from specdb.exchange.faults import Findings
-from specdb.exchange.reading import LARGEST_FILE_BYTES, Sheets, read_archive, read_csv, read_folder
+from specdb.exchange.reading import LARGEST_FILE_BYTES, Sheet, Sheets, read_archive, read_csv, read_folder
 from specdb.exchange.workbook import is_workbook, read_workbook
 
 _ZIP = b"PK"
+_OTHER_KINDS = (
+    # First bytes of files that are no catalogue, and what each is.
+    (b"%PDF", "a PDF file"),
+    (b"\xff\xd8\xff", "a picture (JPEG)"),
+    (b"\x89PNG", "a picture (PNG)"),
+    (b"GIF8", "a picture (GIF)"),
+    (b"II*\0", "a picture (TIFF)"),
+    (b"MM\0*", "a picture (TIFF)"),
+    (b"RIFF", "a picture or a recording"),
+    (b"{\\rtf", "a text document (RTF)"),
+    (b"7z\xbc\xaf", "an archive of another kind (7z)"),
+    (b"Rar!", "an archive of another kind (RAR)"),
+    (b"\x1f\x8b", "an archive of another kind (gzip)"),
+    (b"<!doctype html", "a web page (HTML)"),
+    (b"<html", "a web page (HTML)"),
+    (b"<?xml", "an XML file"),
+)
+_WANTED = "A workbook (XLSX), a zip of the catalogue folder or a CSV file is wanted."
+_BEGINNING_BYTES = 512
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """Workbooks of before 2007, and later ones that are protected by a password."""
 _NOTHING = Sheets({}, frozenset(SHEETS))
@@ -40,22 +60,48 @@ def read_file(name: str, file: BinaryIO, findings: Findings) -> Sheets:
     plain = shown(PurePosixPath(name.replace("\\", "/")).name) or "file"
     size = file.seek(0, 2)
     file.seek(0)
-    begins = file.read(len(_OLD_OFFICE))
+    begins = file.read(_BEGINNING_BYTES)
     file.seek(0)
     if size > LARGEST_FILE_BYTES:
         findings.fault(plain, "The file is too large.", f"At most {LARGEST_FILE_BYTES // 2**20} MiB are read.")
         return _NOTHING
-    if begins == _OLD_OFFICE:
+    if begins.startswith(_OLD_OFFICE):
         message = "This is a workbook of an old kind, or one protected by a password."
         findings.fault(plain, message, "Save it as XLSX, without a password.")
+        return _NOTHING
+    text = begins.removeprefix(BOM_UTF8).lstrip().lower()
+    kind = next((kind for first, kind in _OTHER_KINDS if begins.startswith(first) or text.startswith(first)), None)
+    if kind is not None:
+        findings.fault(plain, f"This is {kind}, which is not read here.", _WANTED)
         return _NOTHING
     if begins.startswith(_ZIP) and begins[2:4] in (b"\x03\x04", b"\x05\x06", b"\x07\x08"):
         before = findings.count
         archive = Archive(file, plain, findings)
         if findings.count > before:
             return _NOTHING
+        kind = _kind_of_package(archive)
+        if kind is not None:
+            findings.fault(plain, f"This is {kind}, which is not read here.", _WANTED)
+            return _NOTHING
         return read_workbook(archive, findings) if is_workbook(archive) else read_archive(archive, findings)
     return _single(plain, file.read(), findings)
+
+
+def _kind_of_package(archive: Archive) -> str | None:
+    """What a document is that is packed as a zip file, where it is no XLSX workbook."""
+    members = archive.members
+    if "word/document.xml" in members:
+        return "a text document (DOCX)"
+    if "ppt/presentation.xml" in members:
+        return "a presentation (PPTX)"
+    if "xl/workbook.bin" in members:
+        return "a workbook of another kind (XLSB)"
+    if "mimetype" not in members:
+        return None
+    said = b"".join(archive.chunks("mimetype"))
+    if b"opendocument.spreadsheet" in said:
+        return "a workbook of another kind (ODS)"
+    return "a document of another kind (OpenDocument)" if b"opendocument" in said else "a document of another kind"
 
 
 def _single(name: str, data: bytes, findings: Findings) -> Sheets:
@@ -66,10 +112,29 @@ def _single(name: str, data: bytes, findings: Findings) -> Sheets:
         return _NOTHING
     named = stem if stem in SHEETS else _with_headings(sheet.headings)
     if named is None:
-        remedy = f"Name the file {', '.join(f'{s}.csv' for s in SHEETS)}, or begin it with the headings of one of them."
-        findings.fault(name, "Which sheet this is cannot be told.", remedy, row=sheet.heading_row)
+        _untold(name, sheet, findings)
         return _NOTHING
     return Sheets({named: replace(sheet, name=named)}, frozenset())
+
+
+def _untold(name: str, sheet: Sheet, findings: Findings) -> None:
+    """A fault that says what a table lacks to be the sheet that it is likest to, or that it is like none."""
+    names = {column_name(heading)[0] for heading in sheet.headings}
+    known = {sheet: len(names & set(COLUMNS[sheet])) for sheet in SHEETS}
+    likest = max(SHEETS, key=lambda sheet: known[sheet])
+    missing = [f'"{column}"' for column in REQUIRED[likest] if column not in names]
+    found = ", ".join(sheet.headings)
+    if not known[likest]:
+        message = "This is no sheet of a catalogue: its first line has none of the headings of one."
+        needed = "; ".join(f"{s} need {', '.join(REQUIRED[s])}" for s in ("elements", "ratings"))
+        remedy = f"Put what it says under the headings of the blank workbook: {needed}."
+    elif missing:
+        message = f"Its headings are likest to those of {likest}, but {' and '.join(missing)} cannot be found."
+        remedy = "Write the headings as in the blank workbook."
+    else:
+        message = "Its headings fit several sheets alike."
+        remedy = f"Name the file {', '.join(f'{s}.csv' for s in SHEETS)}, whichever it is."
+    findings.fault(name, message, remedy, row=sheet.heading_row, found=found)
 
 
 def _with_headings(headings: tuple[str, ...]) -> str | None:

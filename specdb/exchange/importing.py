@@ -13,8 +13,9 @@ from specdb.catalog.revisions import current_revision
 from specdb.catalog.store import read_session, write_session
 from specdb.catalog.writing import begin_revision
 from specdb.errors import RevisionMovedError
-from specdb.exchange.faults import Findings
+from specdb.exchange.faults import MOST_FAULTS, Findings
 from specdb.exchange.forms import read_file, read_path
+from specdb.exchange.news import News, news_of
 from specdb.exchange.on_file import load
 from specdb.exchange.reading import Sheets, read_folder
 from specdb.exchange.rows import read_facts
@@ -32,7 +33,8 @@ class ImportReport:
     already. ``superseded`` counts ratings and attributes that another one took the place of,
     ``withdrawn`` ratings that hold no longer with nothing in their place. ``notes`` say what was
     assumed and what deserves a look. ``catalog_revision`` is the last revision after the import, for
-    a dry run the one it was compared with.
+    a dry run the one it was compared with. ``news`` lists what was added, the first of each kind; ``rows`` counts
+    the rows found in the files.
     """
 
     revision: int | None
@@ -43,6 +45,8 @@ class ImportReport:
     dry_run: bool
     withdrawn: int = 0
     catalog_revision: int = 0
+    news: tuple[News, ...] = ()
+    rows: int = 0
 
 
 def import_catalogue(
@@ -100,10 +104,11 @@ def import_upload(
     reason: str,
     dry_run: bool = False,
     expected_revision: int | None = None,
+    most_faults: int = MOST_FAULTS,
 ) -> ImportReport:
     """As ``import_catalogue``, for an open file that can be read from any place; ``name`` is what its sender
-    calls it, of which faults show the last part."""
-    findings = Findings()
+    calls it, of which faults show the last part. Of more than ``most_faults`` the others are counted."""
+    findings = Findings(most_faults)
     return import_sheets(
         engine, read_file(name, file, findings), findings, actor=actor, reason=reason, dry_run=dry_run,
         expected_revision=expected_revision,
@@ -128,6 +133,8 @@ def import_sheets(
     told(0, 2 * rows)
     facts = read_facts(sheets, findings, lambda read: told(read, 2 * rows))
     told(rows, 2 * rows)
+    if not rows and not findings.faults:
+        findings.note("no row was found: there are headings and nothing else")
     if findings.faults:
         with read_session(engine) as connection:
             _refuse_if_moved(current_revision(connection), expected_revision)
@@ -140,6 +147,7 @@ def import_sheets(
         held = load(connection)
         plan = make_plan(facts, held, findings)
         findings.refuse_if_any()
+        news = news_of(plan)
         write(connection, revision, plan, held, reason)
         kept = plan.changes and not dry_run
         if not kept:
@@ -148,7 +156,7 @@ def import_sheets(
     unchanged = {name: plan.unchanged[name] for name in plan.added() if name != "tests"}
     return ImportReport(
         revision if kept else None, plan.added(), unchanged, plan.superseded, findings.notes(), dry_run,
-        plan.withdrawn, revision if kept else revision - 1,
+        plan.withdrawn, revision if kept else revision - 1, news, rows,
     )  # fmt: skip
 
 

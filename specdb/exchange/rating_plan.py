@@ -140,6 +140,9 @@ class _Planner:
         found = row.row.cells.get(column)
         self.findings.fault(row.row.file, message, remedy, row=row.row.number, column=column, found=found)
 
+    def _remark(self, row: RatingRow, said: str, found: str | None) -> None:
+        self.findings.remark(said, row.row.file, row.row.number, found)
+
     # --- which rows are one rating
 
     def _gather(self, rows: list[RatingRow], withdrawn: set[str]) -> None:
@@ -193,7 +196,8 @@ class _Planner:
             stated = (row.text, row.page, row.remark)
             kept = held.ratings[number].wording
             if any(ours is not None and ours != theirs for ours, theirs in zip(stated, kept, strict=True)):
-                self.findings.remarks["ratings on file that differ in wording, page or remark; kept as on file"] += 1
+                said = "ratings on file that differ in wording, page or remark; kept as on file"
+                self._remark(row, said, row.text)
         return number
 
     def _label_taken(self, wanted: Wanted, number: int) -> None:
@@ -473,14 +477,15 @@ class _Planner:
     def _note_scale(self, row: RatingRow, conditions: Mapping[str, Stated]) -> None:
         if row.scale is None:
             return
+        size = None if row.size is None else row.size.text
         standard = conditions["standard"].text if "standard" in conditions else ""
         usual = STANDARD_OF_SCALE.get(standard)
         if row.scale == "?":
             what = f"; the scale follows from {standard}" if usual else ", which give estimates only"
-            self.findings.remarks[f"sizes without a scale{what}"] += 1
+            self._remark(row, f"sizes without a scale{what}", size)
         elif usual is not None and row.scale != usual:
             what = f"sizes in {_SIZES[row.scale]} with {standard}, which gives {_SIZES[usual]}; kept as stated"
-            self.findings.remarks[what] += 1
+            self._remark(row, what, size)
 
     def _note_qualifier(self, row: RatingRow, conditions: Mapping[str, Stated]) -> None:
         """Counts results that can never show that they serve, where a limit was probably meant as the rating."""
@@ -492,8 +497,8 @@ class _Planner:
         if signed or (row.characteristic == "retained_capacity" and injected):
             return
         said, limit = ("at most", "maximum") if row.qualifier == "at_most" else ("at least", "minimum")
-        what = f'{row.row.file}: {row.characteristic} "{said}", which never shows that a requirement is met'
-        self.findings.remarks[f"{what}; if the sheet's {limit} is the rating itself, enter it as equal"] += 1
+        what = f'{row.characteristic} "{said}", which never shows that a requirement is met'
+        self._remark(row, f"{what}; if the sheet's {limit} is the rating itself, enter it as equal", row.text)
 
 
 def _content(row: RatingRow) -> tuple[str, ...]:

@@ -36,13 +36,21 @@ _MULTI_BYTE_UTF_8 = re.compile(
 """A character beyond ASCII in UTF-8 (RFC 3629), or half a surrogate pair written as one."""
 
 
+class _AtFault(str):
+    """Of its own class, so that no text of a file is the same object."""
+
+
+AT_FAULT = _AtFault("at fault")
+"""Stands for a cell whose fault was told already; to be known by identity."""
+
+
 @dataclass(frozen=True)
 class Sheet:
     """One table of texts.
 
     ``name`` is one of ``SHEETS``, ``file`` what a fault calls it. Each row is its number as a person
     counts (the heading's line is usually 1) and its cells, trimmed. ``decimal`` is the mark declared
-    for numbers, ``field_decimals`` that of single columns. Of an ``incomplete`` sheet rows at fault were left out.
+    for numbers, ``field_decimals`` that of single columns. In the place of a cell with a fault stands ``AT_FAULT``.
     """
 
     name: str
@@ -52,7 +60,6 @@ class Sheet:
     rows: list[tuple[int, list[str]]]
     decimal: str | None = None
     field_decimals: Mapping[str, str] = field(default_factory=dict)
-    incomplete: bool = False
 
 
 @dataclass(frozen=True)
@@ -219,7 +226,8 @@ def _encoding_of(file: str, data: bytes, declared: str | None, findings: Finding
             return None
         findings.note(f"{file} read as Windows-1252 (neither UTF-8 nor UTF-16)")
     if nul is not None:
-        findings.fault(file, "The file holds NUL characters: no plain text.", "Save it as CSV in UTF-8.", row=nul + 1)
+        message = "This is no text: it holds NUL characters."
+        findings.fault(file, message, "A CSV file in UTF-8 is wanted, a workbook (XLSX) or a zip file.", row=nul + 1)
         return None
     return encoding
 

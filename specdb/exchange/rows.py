@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -28,6 +28,7 @@ from specdb.characteristics import (
 )
 from specdb.errors import QuantityError, SpecdbError
 from specdb.exchange.columns import (
+    DECLARE_THE_MARK,
     TEST_QUANTITIES,
     Columns,
     Row,
@@ -151,16 +152,29 @@ class ClaimRow:
     remark: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What a row with a fault refers to, as far as that can be read. ``named`` is an element that must be known."""
+
+    row: Row
+    named: Named | None
+    source: str | None
+
+
 @dataclass
 class Facts:
     """What the sheets state. The ``doubtful`` sets name what faulty rows are about, so that one fault
-    does not make others of every row that refers to it."""
+    does not make others of every row that refers to it; an element whose maker or number cannot be read is there by
+    the other of the two. ``faulty_elements`` and ``references`` are what can be read of faulty rows, so that what
+    else is wrong with them is told in the same round."""
 
     sources: list[SourceRow] = field(default_factory=list)
     elements: list[ElementRow] = field(default_factory=list)
     ratings: list[RatingRow] = field(default_factory=list)
     withdrawals: list[WithdrawalRow] = field(default_factory=list)
     claims: list[ClaimRow] = field(default_factory=list)
+    faulty_elements: list[ElementRow] = field(default_factory=list)
+    references: list[Reference] = field(default_factory=list)
     doubtful_sources: set[str] = field(default_factory=set)
     doubtful_elements: set[tuple[str, str]] = field(default_factory=set)
     doubtful_labels: set[str] = field(default_factory=set)
@@ -202,20 +216,21 @@ def _ways_to_type(rest: str, unit: str) -> Iterator[str]:
 
 @dataclass
 class _Reader:
-    """Reads the cells of one row after another; ``sound`` is False once the present row has a fault."""
+    """Reads the cells of one row after another; ``sound`` is False once the present row has a fault, ``at_fault``
+    the columns where it has any."""
 
     sheet: str
     columns: Columns
     findings: Findings
     row: Row = field(init=False)
     sound: bool = field(init=False, default=True)
-    remarked: set[str] = field(init=False, default_factory=set)
+    at_fault: set[str] = field(init=False, default_factory=set)
     marks: dict[str, str] = field(init=False, default_factory=dict)
 
     def begin(self, row: Row) -> None:
         self.row = row
-        self.sound = True
-        self.remarked.clear()
+        self.sound = not row.faulty
+        self.at_fault = set(row.faulty)
         declared = marks_declared(row.cells.get("decimal", ""), self.sheet)
         self.marks = declared or {}
         if declared is None:
@@ -225,25 +240,34 @@ class _Reader:
         """The decimal mark that the row, else the file declares for a column."""
         return self.marks.get(column) or self.columns.decimal.get(column)
 
-    def remark(self, text: str) -> None:
-        """Counts the row, once, among those that ``text`` is said of."""
-        if text not in self.remarked:
-            self.remarked.add(text)
-            self.findings.remarks[text] += 1
+    def remark(self, text: str, column: str) -> None:
+        """Counts the row among those that ``text`` is said of, with what the cell in ``column`` holds."""
+        self.findings.remark(text, self.row.file, self.row.number, self.row.cells.get(column))
 
     def fault(self, column: str, message: str, remedy: str) -> None:
+        """A fault of a cell, unless one was found in the cell before, which this one follows from."""
         self.sound = False
+        self.at_fault.add(column)
+        if column in self.row.faulty:
+            return
         found = self.row.cells.get(column)
         self.findings.fault(self.row.file, message, remedy, row=self.row.number, column=column, found=found)
 
     def error(self, column: str, error: SpecdbError) -> None:
         remedy = error.remedy or "Correct the cell."
         if isinstance(error, QuantityError) and error.mark_undeclared:
-            remedy = f"{remedy.removesuffix('.')}, or declare the decimal mark."
+            if "decimal" in self.at_fault:
+                self.sound = False
+                return
+            remedy = f"{remedy.removesuffix('.')}, or {DECLARE_THE_MARK}."
         self.fault(column, error.message, remedy)
 
     def cell(self, column: str) -> str | None:
         return self.row.cells.get(column)
+
+    def states(self, column: str) -> bool:
+        """Whether there is anything in the cell, be it at fault."""
+        return column in self.row.cells or column in self.row.faulty
 
     def text(self, column: str, longest: int = LONGEST_WORDS_CHARACTERS) -> str | None:
         cell = self.row.cells.get(column)
@@ -313,7 +337,7 @@ class _Reader:
     ) -> units.Quantity | None:
         """The quantity in ``column`` (or ``text``, its cell without a sign), None where blank or at fault."""
         cell = self.row.cells.get(column) if text is None else text
-        if cell is None:
+        if cell is None or (column == "value" and "unit" in self.row.faulty):
             return None
         unit = unit or self.columns.unit.get(column)
         try:
@@ -331,7 +355,7 @@ class _Reader:
             self.fault(column, "This is an absolute pressure.", "Give it against the surroundings (gauge).")
             return None
         if quantity.note is not None:
-            self.remark(quantity.note)
+            self.remark(quantity.note, column)
         return quantity
 
     def point(self, column: str, kind: str, density: float | None = None) -> Point | None:
@@ -382,7 +406,7 @@ def read_facts(sheets: Sheets, findings: Findings, progress: Callable[[int], Non
             continue
         reader = _Reader(name, columns, findings)
         rows = refuse_points_among_commas(sheet.name, rows_of(sheet, columns, findings), columns, findings)
-        if sheet.incomplete or len(rows) < len(sheet.rows):
+        if len(rows) < len(sheet.rows):
             # Rows of a wrong shape were left out: what other sheets refer to may have been in them.
             facts.unread |= {name}
         for row in rows:
@@ -413,6 +437,8 @@ def _source(reader: _Reader, facts: Facts) -> None:
     )  # fmt: skip
     if key is not None and reader.sound:
         facts.sources.append(SourceRow(reader.row, key, content))
+    elif "source" in reader.row.faulty:
+        facts.unread |= {"sources"}
     else:
         facts.doubtful_sources.add(reader.cell("source") or "")
 
@@ -432,10 +458,15 @@ def _element(reader: _Reader, facts: Facts) -> None:
             reader.fault(against, f"{', '.join(sorted(both))}: both {' and '.join(words)}.", "List each class once.")
     source = reader.text("source")
     correction = reader.prose("correction", LONGEST_REMARK_CHARACTERS)
+    element = ElementRow(reader.row, named, attributes, source, correction)
     if reader.sound:
-        facts.elements.append(ElementRow(reader.row, named, attributes, source, correction))
+        facts.elements.append(element)
+        return
+    facts.doubtful_elements.add((named.maker_key, named.number_key))
+    if reader.at_fault.isdisjoint(("maker", "number", "correction")):
+        facts.faulty_elements.append(element)
     else:
-        facts.doubtful_elements.add((named.maker_key, named.number_key))
+        facts.references.append(Reference(reader.row, None, source))
 
 
 def _codes(attributes: Mapping[str, AttributeValue], key: str) -> list[str]:
@@ -467,15 +498,18 @@ def _attribute(reader: _Reader, attribute: Attribute) -> AttributeValue | None:
 
 def _listed(reader: _Reader, attribute: Attribute) -> str | None:
     """A list of classes, sorted and joined by spaces."""
-    codes = set()
+    codes, unknown = set(), []
     for word in re.split(r"[\s,;/]+", reader.row.cells[attribute.key].strip(" ,;/")):
         code = vocabulary.chosen(word, attribute.choices)
         if code is None:
-            known = ", ".join(attribute.choices)
-            reader.fault(attribute.key, f'"{word[:40]}" is no fluid class known here.', f"Known are {known}.")
-            return None
-        codes.add(code)
-    return " ".join(sorted(codes))
+            unknown.append(f'"{word[:40]}"')
+        else:
+            codes.add(code)
+    if unknown:
+        words = ", ".join(unknown[:5]) + (", …" if len(unknown) > 5 else "")
+        what = "is no fluid class" if len(unknown) == 1 else "are no fluid classes"
+        reader.fault(attribute.key, f"{words} {what} known here.", f"Known are {', '.join(attribute.choices)}.")
+    return None if unknown else " ".join(sorted(codes))
 
 
 def _claim(reader: _Reader, facts: Facts) -> None:
@@ -486,6 +520,8 @@ def _claim(reader: _Reader, facts: Facts) -> None:
     remark = reader.prose("remark", LONGEST_REMARK_CHARACTERS)
     if reader.sound:
         facts.claims.append(ClaimRow(reader.row, named, replaces, source, on, remark))
+    else:
+        facts.references.append(Reference(reader.row, None, source))
 
 
 # --- ratings --------------------------------------------------------------------------------------
@@ -500,7 +536,7 @@ class _Value(NamedTuple):
 
 
 def _rating(reader: _Reader, facts: Facts) -> None:
-    if reader.cell("value") is None and reader.cell("supersedes") is not None:
+    if reader.states("supersedes") and reader.row.cells.keys() | reader.row.faulty <= _OF_A_WITHDRAWAL:
         _withdrawal(reader, facts)
         return
     named = reader.named()
@@ -510,7 +546,7 @@ def _rating(reader: _Reader, facts: Facts) -> None:
     viscosity = reader.point("viscosity", "viscosity", None if density is None else density.number)
     flow = reader.point("flow", "flow")
     characteristic = _characteristic(reader)
-    value = None if characteristic is None else _value(reader, characteristic)
+    value = _value(reader, characteristic)
     size, scale, qualifier = _size(reader, characteristic, value)
     source, test, page = reader.text("source"), reader.text("test"), reader.text("page")
     version = reader.text("test_version")
@@ -518,18 +554,19 @@ def _rating(reader: _Reader, facts: Facts) -> None:
     correction = reader.prose("correction", LONGEST_REMARK_CHARACTERS)
     if label is not None and label == supersedes:
         reader.fault("supersedes", "A rating cannot supersede itself.", "Name the rating that it takes the place of.")
-    if version is not None and reader.cell("test") is None:
+    if version is not None and not reader.states("test"):
         reader.fault("test_version", "This is the version of no test.", "Name the test, or leave the cell blank.")
-    if correction is not None and reader.cell("supersedes") is None:
+    if correction is not None and not reader.states("supersedes"):
         message = "This says why a rating is superseded, but not which."
         reader.fault("correction", message, 'Name it in "supersedes", or write a remark instead.')
     if not reader.sound or characteristic is None or value is None:
         facts.doubtful_labels.add(label or "")
+        facts.references.append(Reference(reader.row, named, source))
         return
     if characteristic == "filtration_ratio" and value.value < 1:
-        reader.remark("filtration ratio below 1, kept as stated")
+        reader.remark("filtration ratios below 1, kept as stated; an efficiency is entered with %, as 99.5 %", "value")
     if source is None:
-        reader.remark("ratings without a source")
+        reader.remark("ratings without a source", "source")
     facts.ratings.append(
         RatingRow(
             reader.row, label, supersedes, named, source, test, version, conditions, characteristic, qualifier,
@@ -548,16 +585,13 @@ def _withdrawal(reader: _Reader, facts: Facts) -> None:
     characteristic = _characteristic(reader)
     supersedes = reader.text("supersedes")
     reason = reader.prose("correction", LONGEST_REMARK_CHARACTERS) or reader.prose("remark", LONGEST_REMARK_CHARACTERS)
-    if reader.row.cells.keys() - _OF_A_WITHDRAWAL:
-        remedy = "Give the result; to withdraw a rating, leave all but its element, its characteristic and why blank."
-        reader.fault("value", "The cell is blank.", remedy)
-    elif reason is None and reader.sound:
+    if not (reader.states("correction") or reader.states("remark")):
         message = "The value is blank: the rating is withdrawn, but it is not said why."
         reader.fault("correction", message, "Give the reason here, or the value that takes the rating's place.")
     if reader.sound and characteristic and supersedes and reason:
         facts.withdrawals.append(WithdrawalRow(reader.row, named, characteristic, supersedes, reason))
     else:
-        facts.doubtful_labels.add(reader.cell("rating") or "")
+        facts.references.append(Reference(reader.row, named, None))
 
 
 def _characteristic(reader: _Reader) -> str | None:
@@ -567,12 +601,38 @@ def _characteristic(reader: _Reader) -> str | None:
         return None
     key = vocabulary.characteristic_of(cell)
     if key is None:
-        near = difflib.get_close_matches(vocabulary.folded(cell).replace(" ", "_"), CHARACTERISTICS, 1)
-        remedy = f'The nearest known one is "{near[0]}".' if near else f"Known are {', '.join(CHARACTERISTICS)}."
-        if "micron" in cell.casefold() or "nominal" in cell.casefold():
-            remedy = "No standard test stands behind a nominal micron rating: leave the row out, or make it a remark."
-        reader.fault("characteristic", "This characteristic is not known.", remedy)
+        reader.fault("characteristic", "This characteristic is not known.", _characteristic_meant(reader, cell))
     return key
+
+
+def _characteristic_meant(reader: _Reader, cell: str) -> str:
+    """What would be right in place of a word that names no characteristic here. Nothing is taken for another thing."""
+    micron = "No standard test stands behind a nominal micron rating: leave the row out, or make it a remark."
+    if "micron" in cell.casefold():
+        return micron
+    meant = vocabulary.characteristics_meant(cell)
+    if meant == ("filtration_ratio",) and vocabulary.is_efficiency(cell):
+        value = _efficiency_meant(reader.cell("value") or "")
+        return f'Write "filtration_ratio", and the efficiency with its percent sign: {value}.'
+    if meant:
+        quoted = [f'"{key}"' for key in meant]
+        return f"Write {' or '.join(filter(None, [', '.join(quoted[:-1]), quoted[-1]]))}, if that is meant."
+    return micron if "nominal" in cell.casefold() else f"Known are {', '.join(CHARACTERISTICS)}."
+
+
+def _efficiency_meant(cell: str) -> str:
+    """An efficiency as it is to be entered: "99.5 %" of the cells "0.995", "99.5" and "99.5%"."""
+    sign, rest = vocabulary.signed(cell)
+    number = rest.removesuffix("%").strip().replace(",", ".")
+    try:
+        share = Decimal(number)
+    except InvalidOperation:
+        return "99.5 %"
+    if not 0 < share <= 100:
+        return "99.5 %"
+    if share < 1 and "%" not in rest:
+        share *= 100
+    return f"{cell.removesuffix(rest) if sign else ''}{share.normalize():f} %"
 
 
 def _conditions(reader: _Reader) -> dict[str, Stated]:
@@ -621,16 +681,22 @@ def _unit(reader: _Reader) -> str | None:
     return cell or heading
 
 
-def _value(reader: _Reader, characteristic: str) -> _Value | None:
+def _value(reader: _Reader, characteristic: str | None) -> _Value | None:
+    """The result. What is beside it is looked at even where it cannot be read itself."""
     cell = reader.cell("value")
-    if cell is None:
-        reader.fault("value", "The cell is blank.", "Give the result, or leave the row out.")
-        return None
-    if not reader.fits("value", cell):
-        return None
-    sign, rest = vocabulary.signed(cell)
+    sign, rest = vocabulary.signed(cell or "")
     qualifier = _qualifier(reader, sign)
     unit = _unit(reader)
+    if cell is None:
+        remedy = "Give the result, or leave the row out."
+        if reader.states("supersedes"):
+            remedy = (
+                "Give the result; to withdraw a rating, leave all but its element, its characteristic and why blank."
+            )
+        reader.fault("value", "The cell is blank.", remedy)
+        return None
+    if not reader.fits("value", cell) or characteristic is None:
+        return None
     kind = CHARACTERISTICS[characteristic].kind
     if kind:
         quantity = reader.quantity("value", kind, text=rest, unit=unit)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import difflib
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,7 +15,7 @@ from specdb.catalog import tables
 from specdb.catalog.identity import element_id
 from specdb.catalog.writing import supersede
 from specdb.characteristics import ATTRIBUTES
-from specdb.exchange.columns import TEST_COLUMNS, TEST_QUANTITIES
+from specdb.exchange.columns import TEST_COLUMNS, TEST_QUANTITIES, Row
 from specdb.exchange.faults import Findings
 from specdb.exchange.on_file import COLUMN_OF_QUANTITY, SOURCE_COLUMNS, OnFile, claim_key
 from specdb.exchange.rating_plan import NewTest, Place, RatingPlan, Replacement, Wanted, plan_ratings
@@ -25,6 +26,7 @@ from specdb.exchange.rows import (
     Facts,
     Named,
     RatingRow,
+    Reference,
     SourceRow,
     WithdrawalRow,
     digits,
@@ -33,8 +35,9 @@ from specdb.exchange.rows import (
 
 @dataclass(eq=False)
 class NewAttribute:
-    """``replaces`` is what it corrects, on file (its number) or new in this import."""
+    """``replaces`` is what it corrects, on file (its number) or new in this import; ``row`` states it."""
 
+    row: Row
     element: tuple[str, str]
     name: str
     value: AttributeValue
@@ -85,14 +88,19 @@ def make_plan(facts: Facts, held: OnFile, findings: Findings) -> Plan:
     _plan_sources(plan, facts, held, findings)
     _plan_elements(plan, facts, held, findings)
     known = _Known(facts, held, findings)
-    for element in facts.elements:
-        known.source(element)
-    claims = [claim for claim in facts.claims if known.source(claim)]
-    # Both are asked of every row, so that a row at fault twice is told so at once.
-    ratings = [rating for rating in facts.ratings if all([known.element(rating), known.source(rating)])]
-    withdrawals = [row for row in facts.withdrawals if known.element(row)]
-    _plan_claims(plan, claims, held, findings)
-    plan.ratings = plan_ratings(ratings, withdrawals, held, facts.doubtful_labels, findings)
+    saying: Iterable[Sequence[ElementRow | RatingRow | ClaimRow | Reference]] = (
+        facts.elements, facts.faulty_elements, facts.ratings, facts.claims, facts.references,
+    )  # fmt: skip
+    for row in chain.from_iterable(saying):
+        known.source(row)
+    about: Iterable[Sequence[RatingRow | WithdrawalRow | Reference]] = (
+        facts.ratings, facts.withdrawals, facts.references
+    )  # fmt: skip
+    for each in chain.from_iterable(about):
+        known.element(each)
+    # Rows at fault are planned as well: nothing is written then, and what else is wrong with them is told at once.
+    _plan_claims(plan, facts.claims, held, findings)
+    plan.ratings = plan_ratings(facts.ratings, facts.withdrawals, held, facts.doubtful_labels, findings)
     plan.unchanged["ratings"] = plan.ratings.unchanged
     return plan
 
@@ -132,47 +140,57 @@ class _Known:
     held: OnFile
     findings: Findings
     sources: set[str] = field(init=False)
+    folded_sources: dict[str, str] = field(init=False)
     elements: set[tuple[str, str]] = field(init=False)
+    makers: dict[str, str] = field(init=False)
+    maker_meant: dict[str, str | None] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.sources = {*self.held.sources, *(s.key for s in self.facts.sources), *self.facts.doubtful_sources}
+        self.folded_sources = {key.casefold(): key for key in sorted(self.sources, reverse=True)}
+        named = {e.named.maker_key: e.named for e in (*self.facts.elements, *self.facts.faulty_elements)}
         stated = {(e.named.maker_key, e.named.number_key) for e in self.facts.elements}
         self.elements = {*self.held.elements, *stated, *self.facts.doubtful_elements}
+        self.makers = {key: named[key].maker if key in named else key for key in sorted({k for k, _ in self.elements})}
 
-    def source(self, row: ElementRow | RatingRow | ClaimRow) -> bool:
+    def source(self, row: ElementRow | RatingRow | ClaimRow | Reference) -> None:
         if row.source is None or row.source in self.sources or "sources" in self.facts.unread:
-            return True
-        alike = next((key for key in sorted(self.sources) if key.casefold() == row.source.casefold()), None)
+            return
+        alike = self.folded_sources.get(row.source.casefold())
         remedy = f'"{alike}" is there.' if alike else "Add the document to sources.csv, or leave the cell blank."
         message = "This document is neither in sources.csv nor on file."
         self.findings.fault(row.row.file, message, remedy, row=row.row.number, column="source", found=row.source)
-        return False
 
-    def element(self, row: RatingRow | WithdrawalRow) -> bool:
+    def element(self, row: RatingRow | WithdrawalRow | Reference) -> None:
         named = row.named
-        if (named.maker_key, named.number_key) in self.elements or "elements" in self.facts.unread:
-            return True
-        if named.maker_key not in {maker for maker, _ in self.elements}:
-            self._unknown_maker(row)
-            return False
+        if named is None or not named.maker_key or not named.number_key or "elements" in self.facts.unread:
+            return
+        # A row of elements.csv whose maker or number is at fault may be this one.
+        may_be = {(named.maker_key, named.number_key), (named.maker_key, ""), ("", named.number_key), ("", "")}
+        if not may_be.isdisjoint(self.elements):
+            return
+        if named.maker_key not in self.makers:
+            self._unknown_maker(row.row, named)
+            return
         self.findings.fault(
             row.row.file, "This element is neither in elements.csv nor on file.",
             f"Add {named.maker} {named.number} to elements.csv, or correct the number.",
             row=row.row.number, column="number", found=named.number,
         )  # fmt: skip
-        return False
 
-
-    def _unknown_maker(self, row: RatingRow | WithdrawalRow) -> None:
-        named = row.named
-        stated = {e.named.maker_key: e.named.maker for e in self.facts.elements}
-        makers = {key: stated.get(key, key) for key in sorted({key for key, _ in self.elements})}
-        near = difflib.get_close_matches(named.maker_key, makers, 1, cutoff=0.7)
-        meant = f"Is {makers[near[0]]} meant? " if near else ""
+    def _unknown_maker(self, row: Row, named: Named) -> None:
+        if self.findings.is_full:
+            self.findings.not_listed += 1  # without the search for what may be meant
+            return
+        if named.maker_key not in self.maker_meant:
+            near = difflib.get_close_matches(named.maker_key, self.makers, 1, cutoff=0.7)
+            self.maker_meant[named.maker_key] = self.makers[near[0]] if near else None
+        near_maker = self.maker_meant[named.maker_key]
+        meant = f"Is {near_maker} meant? " if near_maker else ""
         self.findings.fault(
-            row.row.file, "No element of this maker is in elements.csv or on file.",
+            row.file, "No element of this maker is in elements.csv or on file.",
             f"{meant}If the maker is new, add {named.maker} {named.number} to elements.csv.",
-            row=row.row.number, column="maker", found=named.maker,
+            row=row.number, column="maker", found=named.maker,
         )  # fmt: skip
 
 
@@ -181,7 +199,7 @@ class _Known:
 
 def _plan_elements(plan: Plan, facts: Facts, held: OnFile, findings: Findings) -> None:
     rows_of: dict[tuple[str, str], list[ElementRow]] = defaultdict(list)
-    for element in facts.elements:
+    for element in (*facts.elements, *facts.faulty_elements):
         rows_of[element.named.maker_key, element.named.number_key].append(element)
     numbers = {key: dict(alike) for key, alike in held.numbers.items()}
     for keys, rows in rows_of.items():
@@ -230,14 +248,16 @@ def _plan_attribute(
             continue
         former = [n for n, other in values if n in held.ended_attributes and _same(value, other)]
         if former and (reason is None or reason in [held.reason_of_attribute.get(n) for n in former]):
-            findings.remarks["attributes stated as they were before a correction on file; left as corrected"] += 1
+            told = "attributes stated as they were before a correction on file; left as corrected"
+            findings.remark(told, row.row.file, row.row.number, f"{name} {value.text}")
             plan.unchanged["attributes"] += 1
             continue
         if present is not None and reason is None:
             remedy = 'If it was wrong, state the reason in the column "correction".'
             _attribute_fault(stating[0], name, f"On file this element has {present.text}.", remedy, findings)
             continue
-        attribute = NewAttribute(keys, name, value, row.source, holding, reason if holding is not None else None)
+        why = reason if holding is not None else None
+        attribute = NewAttribute(row.row, keys, name, value, row.source, holding, why)
         plan.attributes.append(attribute)
         holding, present = attribute, value
 
@@ -266,7 +286,8 @@ def _plan_claims(plan: Plan, claims: list[ClaimRow], held: OnFile, findings: Fin
             continue
         plan.unchanged["interchanges"] += 1
         if claim.remark is not None and claim.remark != seen[key]:
-            findings.remarks["interchange claims stated before with another remark; the first was kept"] += 1
+            told = "interchange claims stated before with another remark; the first was kept"
+            findings.remark(told, claim.row.file, claim.row.number, claim.remark)
 
 
 # --- writing --------------------------------------------------------------------------------------

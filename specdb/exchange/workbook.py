@@ -26,7 +26,7 @@ from specdb.exchange.archive import Archive
 from specdb.exchange.columns import TAKES_UNIT, column_name
 from specdb.exchange.description import READ_ME, SHEETS, sheet_meant
 from specdb.exchange.faults import Findings
-from specdb.exchange.reading import MOST_COLUMNS, MOST_ROWS, Sheet, Sheets, fitted, too_many
+from specdb.exchange.reading import AT_FAULT, MOST_COLUMNS, MOST_ROWS, Sheet, Sheets, fitted, too_many
 
 LARGEST_SHEET_BYTES = 128 * 2**20
 LARGEST_STRINGS_BYTES = 64 * 2**20
@@ -275,6 +275,8 @@ class _Refused(Exception):  # noqa: N818
 
     message: str
     remedy: str
+    found: str = ""
+    """What the cell shows, where that is not what it holds."""
 
 
 def _plain(number: Decimal) -> str:
@@ -321,6 +323,23 @@ def _date(raw: str, code: str, epoch: Any) -> str:
     return f"{moment:%Y-%m-%d}"[:longest]
 
 
+_OF_A_DATE = {
+    "yy": "%y", "yyy": "%Y", "yyyy": "%Y", "mm": "%m", "mmm": "%b", "mmmm": "%B", "dd": "%d", "ddd": "%a", "dddd": "%A",
+}  # fmt: skip
+"""What runs of a letter in a date's format show, in English; a single letter is the number without a zero before it."""
+
+
+def _date_as_shown(raw: str, code: str, epoch: Any) -> str:
+    """A day as a person sees it in the cell: "12-Jan" of a day in the format d-mmm."""
+    moment = from_excel(float(raw), epoch)
+    alone = {"y": f"{moment:%y}", "m": str(moment.month), "d": str(moment.day)}
+    plain = re.sub(r'"([^"]*)"|\\(.)|\[[^\]]*\]', r"\1\2", code.partition(";")[0]).casefold()
+    pattern = re.split("[hs]", plain)[0].strip()
+    return re.sub(
+        r"y+|m+|d+", lambda run: alone.get(run[0]) or moment.strftime(_OF_A_DATE.get(run[0], "%d")), pattern
+    )
+
+
 # --- sheets -----------------------------------------------------------------------------------------
 
 
@@ -337,12 +356,10 @@ class _Sheet:
     headings: list[str] = field(default_factory=list)
     heading_row: int = 0
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
-    incomplete: bool = False
     too_long: int = 0
 
     def take(self, number: int, cells: list[_Cell]) -> None:
         texts: list[str] = []
-        before = self.findings.count
         for cell in cells:
             text = self._text(number, cell)
             if not text:
@@ -352,9 +369,6 @@ class _Sheet:
                 raise _EnoughError
             texts.extend([""] * (cell.column - len(texts)))
             texts[cell.column - 1] = text
-        if self.findings.count > before and self.heading_row:
-            self.incomplete = True
-            return
         if not texts:
             return
         if not self.heading_row:
@@ -371,20 +385,21 @@ class _Sheet:
     def _text(self, number: int, cell: _Cell) -> str:
         heading = self.headings[cell.column - 1] if cell.column <= len(self.headings) else ""
         try:
-            return self._shown(cell, column_name(heading)[0])
+            return self._shown(number, cell, column_name(heading)[0])
         except _Refused as refused:
             column = heading or get_column_letter(min(cell.column, 18_278))
-            found = cell.value or None
+            found = refused.found or cell.value or None
             self.findings.fault(self.file, refused.message, refused.remedy, row=number, column=column, found=found)
-            return ""
+            return AT_FAULT if heading else ""
 
-    def _shown(self, cell: _Cell, column: str) -> str:
+    def _shown(self, number: int, cell: _Cell, column: str) -> str:
         if cell.formula:
             # An empty text is a value; any other that is empty was never worked out.
             if cell.value is None or (not cell.value and cell.kind != "str"):
                 message = "The cell holds a formula whose value was not saved with it."
                 raise _Refused(message, "Put its value in its place (copy, then paste values only).")
-            self.findings.remarks[f"{self.file}: formulas, taken by the value that they had when saved (cells)"] += 1
+            told = "formulas, taken by the value that they had when saved"
+            self.findings.remark(told, self.file, number, cell.value)
         if cell.kind in ("s", "str", "inlineStr"):
             return self._typed(cell)
         if not cell.value:
@@ -392,10 +407,11 @@ class _Sheet:
         if cell.kind == "e":
             raise _Refused("The cell holds an error.", "Correct its formula, or put the value in its place.")
         if cell.kind == "b":
-            raise _Refused("The cell holds a truth value.", 'Write "yes" or "no", or what is meant, as text.')
+            found = "FALSE" if cell.value == "0" else "TRUE"
+            raise _Refused("The cell holds TRUE or FALSE.", 'Write "yes" or "no", or what is meant, as text.', found)
         if cell.kind == "d":
-            return self._day(cell.value[:10], column)
-        return self._number(cell.value, self.styles.format_of(cell.style), column)
+            return self._day(cell.value[:10], cell.value[:10], column)
+        return self._number(number, cell.value, self.styles.format_of(cell.style), column)
 
     def _typed(self, cell: _Cell) -> str:
         if cell.kind == "s" and cell.value:
@@ -404,19 +420,21 @@ class _Sheet:
             text = "".join(cell.inline) if cell.kind == "inlineStr" else cell.value or ""
         return _ESCAPED.sub(lambda match: chr(int(match[1], 16)), text).strip() if "_x" in text else text.strip()
 
-    def _number(self, raw: str, code: str, column: str) -> str:
+    def _number(self, number: int, raw: str, code: str, column: str) -> str:
         if is_date_format(code):
-            return self._day(_date(raw, code, self.epoch), column)
+            return self._day(_date(raw, code, self.epoch), _date_as_shown(raw, code, self.epoch), column)
         if column in TAKES_UNIT[self.name]:
             return _measure(raw, code)
         text = _label(raw, code)
-        self.findings.remarks[f"{self.file}: numbers where text is expected, taken by their digits (cells)"] += 1
+        told = "numbers where text is expected, taken by their digits"
+        self.findings.remark(told, self.file, number, text)
         return text
 
-    def _day(self, text: str, column: str) -> str:
+    def _day(self, text: str, shown: str, column: str) -> str:
         if column != "date":
             message = "The cell holds a date; a program may have made it of what was typed."
-            raise _Refused(message, _AS_TEXT)
+            what = "the number" if column.endswith("number") else "what is meant"
+            raise _Refused(message, f"Format the cell as text and type {what} again.", shown)
         return text
 
 
@@ -497,4 +515,4 @@ def _read_sheet(archive: Archive, part: str, sheet: _Sheet) -> Sheet | None:
     if not sheet.heading_row:
         return None
     headings = tuple(sheet.headings)
-    return Sheet(sheet.name, sheet.file, sheet.heading_row, headings, sheet.rows, incomplete=sheet.incomplete)
+    return Sheet(sheet.name, sheet.file, sheet.heading_row, headings, sheet.rows)

@@ -72,7 +72,8 @@ def test_what_is_filled_in_wrongly_is_told_by_sheet_row_and_column(store: sa.Eng
 def test_left_blank_it_adds_nothing(store: sa.Engine) -> None:
     before = counts(store)
     report = import_upload(store, "blank.xlsx", io.BytesIO(blank_workbook()), **WHO)
-    assert (report.revision, report.notes) == (None, ())
+    assert (report.revision, report.rows) == (None, 0)
+    assert report.notes == ("no row was found: there are headings and nothing else",)
     assert counts(store) == before
 
 

@@ -184,6 +184,7 @@ def test_faults_of_all_files_are_named_at_once(refused):
         ("elements.csv", 3, "maker"),
         ("ratings.csv", 2, "value"),
         ("ratings.csv", 3, "value"),
+        ("ratings.csv", 3, "number"),
         ("sources.csv", 2, "date"),
     ]
 

@@ -89,14 +89,23 @@ def test_a_single_sheet_is_known_by_its_name_or_its_headings(name, text, added, 
     } == {added: 1}
 
 
-@pytest.mark.parametrize("text", ["a,b\n1,2\n", "maker,value\nx,1\n", "{}"])
-def test_a_sheet_that_cannot_be_told_is_refused(text, store):
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("article;price\nDW-1;12\n", "none of the headings of one. Found: 'article, price'. Put what it says under"),
+        ("Dear all,\nthe list follows.\n", "none of the headings of one. Found: 'Dear all, '. Put what it says under"),
+        ("maker,part no,price\nx,1,2\n", 'likest to those of elements, but "number" cannot be found'),
+        ("maker,value\nx,1\n", 'likest to those of ratings, but "number" and "characteristic" cannot be found'),
+        ("date\n2024\n", "likest to those of sources"),
+    ],
+)
+def test_a_table_that_is_no_sheet_is_told_what_it_lacks(text, said, store):
     (fault,) = faults_of(store, "list.csv", io.BytesIO(text.encode()))
-    assert "Which sheet this is cannot be told" in fault
+    assert said in fault
 
 
 def test_faults_of_an_upload_name_the_last_part_of_its_name(store):
-    (fault,) = faults_of(
+    fault, _ = faults_of(
         store, "C:\\catalogue\\ratings.csv", io.BytesIO(b"maker,number,characteristic,value\nA,1,x,1\n")
     )
     assert fault.startswith("ratings.csv, row 2, column characteristic")
@@ -117,7 +126,13 @@ def test_an_upload_may_stand_in_a_temporary_file_at_any_place(store):
     [
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "old kind"),
         (b"PK\x03\x04" + bytes(40), "cannot be read"),
-        (b"%PDF-1.4\n%\x81\x8d\n", "not text"),
+        (b"%PDF-1.4\n%\x81\x8d\n", "This is a PDF file, which is not read here. A workbook (XLSX), a zip"),
+        (b"\xff\xd8\xff\xe0\0\x10JFIF", "a picture (JPEG)"),
+        (b"\x89PNG\r\n\x1a\n\0\0", "a picture (PNG)"),
+        (b"\xef\xbb\xbf \n<!DOCTYPE html><p>x", "a web page (HTML)"),
+        (zipped({"[Content_Types].xml": "x", "word/document.xml": "x"}).getvalue(), "a text document (DOCX)"),
+        (zipped({"mimetype": "application/vnd.oasis.opendocument.spreadsheet"}).getvalue(), "another kind (ODS)"),
+        (b"ab\0c", "This is no text"),
         (b"", "empty"),
     ],
 )

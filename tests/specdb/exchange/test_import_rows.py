@@ -175,11 +175,12 @@ def test_notes_say_what_was_assumed(take_in):
         {"characteristic": "rated_flow", "value": "20 gpm"},
     )})  # fmt: skip
     assert set(report.notes) == {
-        "filtration ratio below 1, kept as stated (1 row)",
-        "gpm read as US gallons per minute (1 row)",
-        "ratings without a source (1 row)",
-        "sizes without a scale, which give estimates only (1 row)",
-        "sizes without a scale; the scale follows from ISO 4572 (1 row)",
+        "filtration ratios below 1, kept as stated; an efficiency is entered with %, as 99.5 % (1 row): "
+        'ratings.csv row 2 "0.9"',
+        'gpm read as US gallons per minute (1 row): ratings.csv row 4 "20 gpm"',
+        "ratings without a source (1 row): ratings.csv row 4",
+        'sizes without a scale, which give estimates only (1 row): ratings.csv row 3 "5 um"',
+        'sizes without a scale; the scale follows from ISO 4572 (1 row): ratings.csv row 2 "4 um"',
     }
 
 
@@ -206,8 +207,9 @@ def test_a_limit_that_can_never_show_that_it_serves_is_said(row, note, take_in):
     rows = ratings_csv({**row, "source": "S1"}, {**row, "source": "S2"})
     said = {"maximum": "at most", "minimum": "at least"}
     expected = (
-        f'ratings.csv: {row["characteristic"]} "{said[note]}", which never shows that a requirement is met; '
-        f"if the sheet's {note} is the rating itself, enter it as equal (2 rows)",
+        f'{row["characteristic"]} "{said[note]}", which never shows that a requirement is met; '
+        f"if the sheet's {note} is the rating itself, enter it as equal (2 rows): "
+        f'ratings.csv row 2 "{row["value"]}", row 3 "{row["value"]}"',
     ) if note else ()  # fmt: skip
     assert take_in({"ratings.csv": rows}).notes == expected
 
@@ -232,7 +234,7 @@ def test_the_basis_of_a_capacity_may_stand_in_another_row_of_its_test(take_in):
 def test_a_size_scale_that_is_not_the_standards_is_said(size, standard, note, take_in):
     row = {"characteristic": "filtration_ratio", "value": "200", "size": size, "standard": standard, "source": "S1"}
     report = take_in({"ratings.csv": ratings_csv(row)})
-    assert report.notes == (() if note is None else (note,))
+    assert report.notes == (() if note is None else (f'{note}: ratings.csv row 2 "{size}"',))
     assert take_in({"ratings.csv": ratings_csv(row)}).notes == ()
 
 
@@ -402,7 +404,7 @@ def test_a_point_before_three_digits_is_refused_among_decimal_commas(refused, ta
     )
     (fault,) = refused({"ratings.csv": rows.format("1.000 kPa")})
     assert (fault.row, fault.column, fault.found) == (2, "value", "1.000 kPa")
-    assert "decimalChar" in fault.remedy
+    assert """put the decimal mark, "." or ",", into the row's column "decimal".""" in fault.remedy
     assert take_in({"ratings.csv": rows.format("1000 kPa")}).added["ratings"] == 2
 
 
@@ -411,6 +413,54 @@ def test_a_micron_rating_is_not_sent_to_the_filtration_ratio(refused):
     assert (fault.row, fault.column) == (2, "characteristic")
     assert "filtration_ratio" not in fault.remedy
     assert "nominal micron rating" in fault.remedy
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "remedy"),
+    [
+        ("dirt capacity", "60 g", 'Write "retained_capacity", if that is meant.'),
+        ("Dust holding capacity (g)", "60", 'Write "retained_capacity", if that is meant.'),
+        ("filtration efficiency", "0.995", "and the efficiency with its percent sign: 99.5 %."),
+        ("efficiency", ">= 98,7", "and the efficiency with its percent sign: >= 98.7 %."),
+        ("β10(c)", "200", 'Write "filtration_ratio", if that is meant.'),
+        ("beta", "200", 'Write "filtration_ratio", if that is meant.'),
+        ("temperature", "80 degC", 'Write "temperature_low" or "temperature_high", if that is meant.'),
+        ("max. temperature", "80 degC", 'Write "temperature_high", if that is meant.'),
+        ("water capcity", "60 g", 'Write "water_capacity", if that is meant.'),
+        ("colour", "60 g", "Known are filtration_ratio, "),
+    ],
+)
+def test_a_characteristic_is_named_by_what_is_meant_before_how_it_is_spelt(typed, value, remedy, refused):
+    (fault,) = refused({"ratings.csv": ratings_csv({"characteristic": typed, "value": value})})
+    assert (fault.column, fault.found) == ("characteristic", typed)
+    assert remedy in fault.remedy
+
+
+def test_all_faults_of_a_row_and_what_it_refers_to_are_told_in_one_round(refused):
+    faults = refused({
+        "sources.csv": "source,date\nS1,2024\nS3,yesterday\n",
+        "elements.csv": "maker,number,kind,length,fluids_compatible,source\n"
+        "Demo Works,DW-1,teapot,tall,HX HM HY,S9\n,DW-2,spin-on,,,\n",
+        "ratings.csv": "maker,number,characteristic,qualifier,value,size,flow,source,decimal,supersedes,test_version\n"
+        "Demo Works,DW-9,dirt capacity,perhaps,60 g,10 um(c),soon,S8,.,,\n"
+        "Demo Works,DW-1,rated_flow,,,,,S8,,,2\n"
+        'Demo Works,DW-2,rated_flow,,"1,234 L/min",,,S3,point,,\n'
+        "Demo Works,DW-1,rated_flow,,,1 um,,S3,,R9,\n",
+        "interchanges.csv": "maker,number,replaces_maker,replaces_number,source,date\nA,1,B,,S7,never\n",
+    })
+    assert {(fault.file.partition(".")[0], fault.row, fault.column) for fault in faults} == {
+        ("sources", 3, "date"),
+        *(("elements", 2, column) for column in ("kind", "length", "fluids_compatible", "source")),
+        ("elements", 3, "maker"),
+        *(("ratings", 2, column) for column in ("number", "characteristic", "qualifier", "flow", "source")),
+        *(("ratings", 3, column) for column in ("value", "source", "test_version")),
+        # The number follows from a mark that cannot be read; DW-2 may be the row without a maker.
+        ("ratings", 4, "decimal"),
+        ("ratings", 5, "value"),
+        ("ratings", 5, "size"),
+        *(("interchanges", 2, column) for column in ("replaces_number", "source", "date")),
+    }
+    assert next(fault for fault in faults if fault.column == "fluids_compatible").message.startswith('"HX", "HY" are')
 
 
 def test_one_fault_does_not_make_others_of_the_rows_that_refer_to_it(refused):
@@ -432,7 +482,7 @@ def test_an_unreadable_sheet_does_not_make_faults_in_the_others(refused):
 
 def test_rows_that_end_early_are_blank_there_and_said(take_in):
     report = take_in({"elements.csv": "maker,number,kind,media\nDemo Works,DW-1,spin-on\n"})
-    assert "elements.csv: rows that end early; the cells they lack were taken as blank (1 row)" in report.notes
+    assert "rows that end early; the cells they lack were taken as blank (1 row): elements.csv row 2" in report.notes
 
 
 def test_claims_may_name_elements_that_are_not_on_file(store, take_in):

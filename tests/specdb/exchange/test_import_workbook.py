@@ -104,7 +104,8 @@ def test_part_numbers_stay_text_and_digits_are_taken_where_nothing_else_was_type
     # A program writes "A_x0041_B" for "AAB": the escape is the format's own.
     assert {row["number"] for row in held(store, tables.element)} == {*numbers[:-1], "AAB", "417"}
     assert (
-        "b.xlsx, sheet elements: numbers where text is expected, taken by their digits (cells) (1 row)" in report.notes
+        'numbers where text is expected, taken by their digits (1 row): b.xlsx, sheet elements row 10 "417"'
+        in report.notes
     )
 
 
@@ -115,9 +116,10 @@ def test_part_numbers_stay_text_and_digits_are_taken_where_nothing_else_was_type
         ({"number": 120000}, {"B2": "0.00E+00"}, "number", "format the cell as text"),
         ({"number": 417}, {"B2": "00000"}, "number", "format the cell as text"),
         ({"number": 10**11}, {}, "number", "format the cell as text"),
-        ({"number": datetime(2024, 5, 1)}, {"B2": "mmm-yy"}, "number", "date"),
-        ({"number": date(2024, 5, 1)}, {}, "number", "date"),
-        ({"page": True}, {}, "page", "truth value"),
+        ({"number": datetime(2024, 5, 1)}, {"B2": "mmm-yy"}, "number", "a date; a program may have made it"),
+        ({"number": date(2024, 5, 1)}, {"B2": "d-mmm"}, "number", "found: '1-may'. format the cell as text"),
+        ({"number": date(2024, 5, 1)}, {"B2": 'dd"/"mm\\/yyyy'}, "number", "found: '01/05/2024'"),
+        ({"page": True}, {}, "page", "true or false. found: 'true'"),
         ({"value": "=1+1"}, {}, "value", "not saved"),
         ({"remark": None, "page": "=NOW()"}, {}, "page", "not saved"),
         ({"value": "#DIV/0!"}, {}, "value", "error"),
@@ -131,6 +133,13 @@ def test_cells_that_cannot_be_taken_are_faults(cells, formats, column, said, sto
     (fault,) = faults_of(store, rating_with(formats, **cells))
     assert fault.startswith(f"b.xlsx, sheet ratings, row 2, column {column}:")
     assert said in fault.casefold()
+
+
+def test_a_cell_that_cannot_be_taken_hides_nothing_else_of_its_row(store):
+    row = {"number": "DW-9", "value": date(2024, 5, 1), "unit": "L/min", "page": True, "date": "May", "flow": "soon"}
+    told = faults_of(store, rating_with({"D2": "d-mmm"}, **row))
+    columns = [fault.partition("column ")[2].partition(":")[0] for fault in told]
+    assert sorted(columns) == ["date", "flow", "number", "page", "value"]
 
 
 @pytest.mark.parametrize(
@@ -250,7 +259,8 @@ def test_texts_in_runs_with_hints_escapes_and_prefixed_names(store):
         ("Demo", "DW-3"),
     }
     assert (
-        "b.xlsx, sheet elements: formulas, taken by the value that they had when saved (cells) (2 rows)" in report.notes
+        'formulas, taken by the value that they had when saved (1 row): b.xlsx, sheet elements row 6 "Demo"'
+        in report.notes
     )
 
 

@@ -65,6 +65,8 @@ def _agreeing(
     while True:
         found = differing(trial)
         fresh = {column for column in canonical if column in found.columns} - wrong
+        if not found.whole and "density" in fresh:
+            fresh -= {"viscosity"}  # one in cP is read with the density, and may be right once that is
         wrong |= fresh
         if found.whole or not fresh:
             return set(canonical) - wrong

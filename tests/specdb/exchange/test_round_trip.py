@@ -127,6 +127,22 @@ def test_to_either_database_and_back(any_store, stores, tmp_path):
     assert bytes_of(tmp_path / "again") == bytes_of(tmp_path / "out")
 
 
+def test_a_viscosity_in_cp_comes_back_beside_a_density_with_the_other_decimal_mark(stores, tmp_path):
+    first, second = stores(), stores()
+    typed = tmp_path / "typed"
+    typed.mkdir()
+    (typed / "elements.csv").write_text("maker,number\nDemo Works,2024-05\n", encoding="utf-8")
+    (typed / "ratings.csv").write_text(
+        "maker,number,characteristic,value,viscosity,density\n"
+        "Demo Works,2024-05,flow_fatigue_cycles,100000 cycles,27.84 cP,\"0,871 kg/L\"\n",
+        encoding="utf-8",
+    )
+    taken_in(first, typed)
+    assert export_catalogue(first, tmp_path / "out").notes == ()
+    taken_in(second, tmp_path / "out")
+    assert everything(second) == everything(first)
+
+
 # --- any catalogue ----------------------------------------------------------------------------------
 
 

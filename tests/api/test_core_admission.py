@@ -14,6 +14,7 @@ from starlette.types import Message
 
 from api.admission import ADDRESS_BYTES, BODY_BYTES, IMPORTS, UPLOAD_BYTES
 from api.problems import MOST_FAULTS
+from specdb.duty.dotted import dotted_names
 from tests.api.asking import EQUIVALENTS, JSON, Spoken, refusal, requiring, spoken
 
 ASKED: dict[str, Any] = {"original": {"number": "Dulse 23"}, "limit": 1}
@@ -278,18 +279,26 @@ def test_a_query_that_is_not_utf_8_is_refused(client: TestClient, query: str) ->
             refusal(response, 400, "malformed")
 
 
+EVERYWHERE = {"flow", "original.number", "require.1.size", "as_of", "limit", "include_windows", "assumptions"}
 MIDDLE = re.compile(r"require\.([2-9]|1[0-5])\.")
 """Requirements between the first and the last, of which all have the same fields."""
 
 
 def query_fields(client: TestClient) -> Iterator[tuple[str, str, set[str]]]:
-    """Of every query field of every operation: the address with the field, ready for a value, and its types."""
+    """Of every query field of every operation: the address with the field, ready for a value, and its types.
+
+    Names of a question are read by one reader wherever they are asked: each stands at one address, a few at all.
+    """
+    once = dotted_names().keys() - EVERYWHERE
+    seen: set[str] = set()
     for path, operations in client.get("/openapi.json").json()["paths"].items():
         for method, operation in operations.items():
             for parameter in operation.get("parameters", ()):
-                if parameter["in"] == "query" and not MIDDLE.match(parameter["name"]):
+                name = parameter["name"]
+                if parameter["in"] == "query" and not MIDDLE.match(name) and not (name in once and name in seen):
+                    seen.add(name)
                     place = path.replace("{element_id}", "0123456789abcdef").replace("{picture}", "criteria")
-                    address = f"{place}?{parameter['name']}="
+                    address = f"{place}?{name}="
                     yield method.upper(), address, types_of(parameter["schema"]) - {"null"}
 
 

@@ -185,6 +185,9 @@ def why_not_shown(snapshot: Snapshot, judged: Judged, row: int, units: UnitSyste
 
 @lru_cache(maxsize=256)  # the same for every element
 def _required(requirement: Requirement, units: UnitSystem) -> str:
+    if requirement.characteristic == "seal" and requirement.word == "none":
+        # "none is required" would read as if the seal did not matter.
+        return "the original has no seal" if requirement.origin == "original" else "an element without seal is required"
     asked = conditions(requirement, units)
     return f"{limits(requirement, units)}{f' ({asked})' if asked else ''} is required"
 

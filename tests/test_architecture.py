@@ -27,7 +27,7 @@ ALLOWED = {
     "specdb.trade": {"specdb.errors", "specdb.bounds", "specdb.units"},
     "specdb.catalog": {*_FLOOR, "specdb.trade"},
     "specdb.duty": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.vocabulary"},
-    "specdb.exchange": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.vocabulary"},
+    "specdb.exchange": {*_FLOOR, "specdb.amounts", "specdb.trade", "specdb.catalog", "specdb.vocabulary"},
     "specdb.criteria": {*_FLOOR, "specdb.trade", "specdb.catalog", "specdb.duty"},
     "specdb.ranking": _JUDGING - {"specdb.vocabulary"},
     "specdb.wording": _JUDGING - {"specdb.vocabulary"} | {"specdb.amounts"},

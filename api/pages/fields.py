@@ -26,6 +26,7 @@ UNITS: Mapping[str, tuple[str, str]] = {
     "temperature": ("°C", "°F"),
     "viscosity": ("mm²/s", "cSt"),
     "size": ("µm(c)", "µm(c)"),
+    "opening": ("µm", "µm"),
     "mass": ("g", "g"),
     "length": ("mm", "in"),
     "percent": ("%", "%"),
@@ -33,6 +34,7 @@ UNITS: Mapping[str, tuple[str, str]] = {
 _WRITTEN = str.maketrans({"µ": "u", "²": "2", "₂": "2"})
 _KIND_OF_QUANTITY = {"bubble pressure": "pressure"}
 _LESS = re.compile(r"^\s*(?:minus\s+|[‐‑‒–—―−]\s*)(?=[\d.,])", re.IGNORECASE)
+_SIGN_OF_A_DIAMETER = re.compile(r"^\s*(?:[Øø⌀∅]|dia\b\.?)\s*(?=[\d.,])", re.IGNORECASE)
 _SIZE_WITHOUT_SCALE = re.compile(r"([\d.,]+)\s*[uµμ]m", re.IGNORECASE)
 
 
@@ -58,10 +60,12 @@ class Field:
 
     def tidied(self, text: str, units: UnitSystem) -> str:
         """``text`` with the unit beside the field, where it is a number that the unit makes a quantity of; a sign of
-        less in one way, whichever was typed."""
+        less in one way, whichever was typed; a diameter without the sign for it."""
         if not self.kind:
             return text
         text = _LESS.sub("-", text)
+        if self.name.endswith("diameter"):
+            text = _SIGN_OF_A_DIAMETER.sub("", text)
         if self.kind == "size" and (size := _SIZE_WITHOUT_SCALE.fullmatch(text)):
             text = size[1]  # the scale stands beside the field
         kind = _KIND_OF_QUANTITY.get(self.kind, self.kind)
@@ -214,6 +218,11 @@ LABEL = (
             Field("drop_of", "of", choices=_DROP_OF),
         ),
     ),
+    Printed(
+        "mesh_opening",
+        6,
+        (Field("at_most", "Mesh opening at most", "opening", hint="of a strainer", decided_by=("mesh_opening",)),),
+    ),
 )
 
 _OWN = re.compile(r"require\.([0-9]+)\.(.+)")
@@ -276,8 +285,17 @@ _ANY_NAME = "|".join(map(re.escape, sorted(_LABELS, key=len, reverse=True)))
 _NAME = re.compile(rf"(?<![\w.])(?:{_ANY_NAME})(?!\.?\w)")
 
 
+_WAITS = re.compile(r"(?<=Asks nothing while )[^.]*(?:\.\w[^.]*)*(?= (?:is|are) not stated)")
+_PLAIN_NAME = re.compile(r"(?<![\w.“])(?:bypass|flow|location)(?![\w.”])")
+_PLAIN_LABELS = {"bypass": "Bypass valve", "flow": "Flow", "location": "Place in the circuit"}
+
+
 def by_label(words: str) -> str:
     """Words in which fields stand under their names, with what the form calls them in place of the names."""
+    # Names that are plain words are names only where a rule lists what it waits for.
+    words = _WAITS.sub(lambda waits: _PLAIN_NAME.sub(lambda name: f"“{_PLAIN_LABELS[name[0]]}”", waits[0]), words)
+    words = words.replace(" (or fluid.points)", "")  # the form has no field for them
+    words = words.replace("require mesh_opening", "state “Mesh opening at most”")
     words = _NAME.sub(lambda match: f"“{_LABELS[match[0]]}”", words)
     words = words.replace("leave out maker.", "leave out “Its maker”.")
     return re.sub(r"\bat_(?:least|most)\b", lambda match: _LIMITS[match[0]], words)
@@ -317,11 +335,15 @@ _RATIO = re.compile(
 that β10 = 200 is not read."""
 
 
+_SIZE_ALONE = re.compile(r"[\d.,]+\s*(?:[uµμ]m|micron|microns)\s*(?:\((?:c|acftd|\?)\))?", re.IGNORECASE)
 _RATIO_AT_A_SIZE = re.compile(r"(?:β|ß|beta)\s*(?P<size>[\d.,]+)\s*(?:[uµμ]m)?\s*[≥⩾>=].*", re.IGNORECASE)
 
 
 def why_ratio_unread(text: str) -> tuple[str, str] | None:
-    """Of a filtration ratio that is typed with its size, why it is not read, and what to state; None of any other."""
+    """Of a filtration ratio that is typed with its size, or of a size in its place, why it is not read, and what to
+    state; None of any other."""
+    if _SIZE_ALONE.fullmatch(text):
+        return f"{text} is a size, and no ratio.", "State it in the box beside this one, “at size”, and the ratio here."
     match = _RATIO_AT_A_SIZE.fullmatch(text)
     if match is None:
         return None

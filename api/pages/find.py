@@ -20,8 +20,10 @@ from api.store import Catalogue, CatalogueNeeded, State
 from specdb import answers
 from specdb.answers.decisions import ElementNamed
 from specdb.answers.lists import parted, without_each
+from specdb.answers.search import HitShown
+from specdb.catalog.identity import identity_key
 from specdb.catalog.measured import UNIT_WHERE_NONE, Measured, read_measured, with_unit
-from specdb.catalog.search import SearchIndex, without_words_beside
+from specdb.catalog.search import SearchIndex, SearchResult, without_words_beside
 from specdb.catalog.snapshot import MEASURES, Snapshot
 from specdb.catalog.store import read_session
 from specdb.characteristics import KINDS, title_of
@@ -64,24 +66,87 @@ _BYPASS = {"yes": "yes, in the element", "no": "none in the element: in the head
 @dataclass
 class _Found:
     """What the page shows. ``number`` is the text that was searched, without what stands beside a number on a label;
-    ``stated`` are the texts in the fields for measures, from the address or as read from the box; ``offered`` is how
-    many elements the text in the box fits as measures, where it was searched as a number; ``nearest`` are numbers that
-    begin with ``beginning``, or without one those that differ least."""
+    ``numbers`` are how many different ones are near it; ``stated`` are the texts in the fields for measures, from the
+    address or as read from the box; ``offered`` is how many elements the text in the box fits as measures, where it was
+    searched as a number; ``nearest`` are numbers that begin with ``beginning``, or without one those that differ
+    least, and ``nearest_numbers`` how many there are."""
 
     on_file: int
     revision: int
     latest: int
     number: str = ""
     hits: answers.SearchAnswer | None = None
+    numbers: int = 0
     measured: Measured | None = None
     offered: int = 0
     beginning: str | None = None
     nearest: answers.SearchAnswer | None = None
+    nearest_numbers: int = 0
     offset: int = 0
     stated: dict[str, str] = field(default_factory=dict)
     listed: answers.ElementsAnswer | None = None
     without: dict[str, int] = field(default_factory=dict)
     errors: list[SpecdbError] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Number:
+    """One number near what was asked, with its element, or with the claims that it is known from, each with what stands
+    at its other side: ``replaced_by`` and ``replaces``."""
+
+    hit: HitShown
+    claims: tuple[HitShown, ...] = ()
+
+    @property
+    def near(self) -> str:
+        return self.hit.near
+
+    @property
+    def replaced_by(self) -> list[_OtherSide]:
+        return [_OtherSide.of(each) for each in self.claims if each.claim and each.claim.number_is == "replaced"]
+
+    @property
+    def replaces(self) -> list[_OtherSide]:
+        return [_OtherSide.of(each) for each in self.claims if each.claim and each.claim.number_is == "replacing"]
+
+    @property
+    def replaced_on_file(self) -> list[ElementNamed]:
+        """Elements on file that the number is said to replace, and that may therefore be replaced in its stead."""
+        found = {each.element.element_id: each.element for each in self.replaces if each.element}
+        return list(found.values())
+
+
+@dataclass(frozen=True)
+class _OtherSide:
+    """What stands at the other side of a claim, and which document says so; ``element`` where it is on file."""
+
+    maker: str
+    number: str
+    said_in: str
+    element: ElementNamed | None
+
+    @classmethod
+    def of(cls, hit: HitShown) -> _OtherSide:
+        claim = hit.claim
+        assert claim is not None
+        is_replaced = claim.number_is == "replaced"
+        maker, number = (claim.maker, claim.number) if is_replaced else (claim.replaces_maker, claim.replaces_number)
+        return cls(maker, number, ", ".join(filter(None, (claim.source, claim.date))), hit.element)
+
+
+def _numbers_of(answer: answers.SearchAnswer) -> list[_Number]:
+    """Each number once, in the order of what was found."""
+    together: dict[tuple[str, str, str], list[HitShown]] = {}
+    for hit in answer.hits:
+        key = (hit.through, identity_key(hit.maker), identity_key(hit.number))
+        together.setdefault(key, []).append(hit)
+    return [_Number(of[0], tuple(of) if of[0].claim else ()) for of in together.values()]
+
+
+@router.get("/favicon.ico")
+def favicon() -> Response:
+    """Nothing: a page names its own, and browsers ask here beside a PDF."""
+    return Response(status_code=204, headers={"Cache-Control": "max-age=86400"})
 
 
 @router.get("/")
@@ -135,7 +200,9 @@ def _search(found: _Found, asked: Asked, catalogue: Catalogue, index: SearchInde
     measured = None if found.stated else read_measured(text, asked.units, index.maker_of)
     try:
         with read_session(catalogue.engine) as connection:
-            found.number, found.hits = _numbers(connection, found, index, text)
+            found.number, hits = _near(index, text)
+            found.hits = answers.found_answer(connection, index, found.revision, hits, SHOWN_AT_MOST)
+            found.numbers = hits.numbers
             fits = _fitting(catalogue, found.revision, measured) if measured else 0
             if measured and measured.is_guess and not fits:
                 measured = None
@@ -150,26 +217,25 @@ def _search(found: _Found, asked: Asked, catalogue: Catalogue, index: SearchInde
         found.measured, found.offered = measured, fits
 
 
-def _numbers(
-    connection: sa.Connection, found: _Found, index: SearchIndex, text: str
-) -> tuple[str, answers.SearchAnswer]:
+def _near(index: SearchIndex, text: str) -> tuple[str, SearchResult]:
     """What was searched, and what is near it: the text as typed, or without what stands beside a number on a label,
     where only that is near anything but for a slip."""
-    hits = answers.search_answer(connection, index, found.revision, text, SHOWN_AT_MOST)
+    hits = index.search(text, SHOWN_AT_MOST)
     bare = without_words_beside(text)
     if bare == text or (hits.hits and hits.hits[0].near in _NEAR):
         return text, hits
-    others = answers.search_answer(connection, index, found.revision, bare, SHOWN_AT_MOST)
+    others = index.search(bare, SHOWN_AT_MOST)
     return (bare, others) if others.total or not hits.total else (text, hits)
 
 
 def _nearest(connection: sa.Connection, found: _Found, index: SearchIndex) -> None:
     """Of a number that nothing is near: what begins as it begins, else what differs least from it."""
     found.beginning = index.longest_beginning(found.number)
-    search = answers.search_answer if found.beginning else answers.farther_answer
-    asked = found.beginning or found.number
-    nearest = search(connection, index, found.revision, asked, SHOWN_AS_NEAREST)
-    found.nearest = nearest if nearest.total else None
+    search = index.search if found.beginning else index.least_far
+    nearest = search(found.beginning or found.number, SHOWN_AS_NEAREST)
+    if nearest.total:
+        found.nearest = answers.found_answer(connection, index, found.revision, nearest, SHOWN_AS_NEAREST)
+        found.nearest_numbers = nearest.numbers
 
 
 def _fitting(catalogue: Catalogue, revision: int, measured: Measured) -> int:
@@ -224,6 +290,7 @@ def _context(found: _Found, asked: Asked, is_in_place: bool) -> dict[str, Any]:
     measures_left = dict.fromkeys((*found.stated, "offset"))
     return {
         "found": found,
+        "numbers_of": _numbers_of,
         "text": asked.names.get("q", ""),
         "told": _told(found, bool(told)),
         "faults": [each for each in told if each.field not in by_field],
@@ -297,10 +364,13 @@ def _told(found: _Found, is_faulty: bool) -> str:
     if found.hits is None:
         return ""
     if found.hits.total:
-        return f"{_counted(found.hits.total, 'number')} found."
+        same = sum(each.near == "same_number" for each in _numbers_of(found.hits))
+        if not same or same == found.numbers:
+            return f"{_counted(found.numbers, 'number')} found."
+        return f"{_counted(same, 'number')}, and {found.numbers - same} near {'it' if same == 1 else 'them'}."
     if not found.nearest:
         return "Nothing found."
-    counted = _counted(found.nearest.total, "number")
+    counted = _counted(found.nearest_numbers, "number")
     return f"Nothing found. {counted} {'near its beginning' if found.beginning else 'that differ least'}."
 
 

@@ -110,6 +110,10 @@ def _faulty(error: SpecdbError, catalogue: Catalogue, request: Request, asked: A
     of_nobody = asked.names.keys() - {field.name for field in all_fields(asked.names)}
     label = label_fields(asked.names)
     faults = [told if told.field in of_nobody else _by_label(told, asked, label) for told in faults_of(error)]
+    ratio = _ratio_of(label)
+    if ratio and not asked.names.get(f"{ratio}size") and why_ratio_unread(asked.names.get(f"{ratio}at_least", "")):
+        # That no size is stated is of one cause with what is told of the ratio.
+        faults = [told for told in faults if told.field != f"{ratio}size"]
     instead: list[Meant] = []
     if any(told.field in ("original.number", "original.maker") for told in faults):
         instead = _meant(asked, catalogue.snapshot(catalogue.state().revision))
@@ -126,13 +130,20 @@ def _without_those_near(told: Told, is_claimed: bool) -> Told:
     return dataclasses.replace(told, remedy=(told.remedy or "").partition("Near it on file")[0])
 
 
+def _ratio_of(label: Sequence[LabelFields]) -> str:
+    """How the names of the fields for a filtration ratio begin; "" where there are none."""
+    return next((each.prefix for each in label if each.printed.characteristic == "filtration_ratio"), "")
+
+
 def _by_label(told: Told, asked: Asked, label: Sequence[LabelFields]) -> Told:
     """A fault as somebody reads it who sees the form, and not the names of its fields."""
     if told.field == "fluid.grade" and (why := why_unread(asked.names.get("fluid.grade", ""))):
         return Told(told.field, *why)
-    if told.field and told.field.endswith(".at_least") and (why := why_ratio_unread(asked.names.get(told.field, ""))):
-        return Told(told.field, *why)
     remedy = told.remedy and by_label(told.remedy)
+    if told.field and told.field == f"{_ratio_of(label)}at_least":
+        if why := why_ratio_unread(asked.names.get(told.field, "")):
+            return Told(told.field, *why)
+        remedy = remedy and remedy.replace('"0.75", "1200" or "1.2e3"', '"200"')
     if told.message.startswith("No limit is stated."):
         boxes = [each.fields[0].label for each in label if told.field and f"{told.field}.".startswith(each.prefix)]
         remedy = f"Fill in “{boxes[0]}”, or leave its size and conditions empty." if boxes else remedy

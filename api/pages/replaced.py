@@ -21,6 +21,7 @@ from specdb.catalog.successors import successor_row
 from specdb.characteristics import CHARACTERISTICS
 from specdb.duty.dotted import comparison_names
 from specdb.duty.question import MOST_COMPARED
+from specdb.duty.requirement import Requirement
 from specdb.ranking import ORDER, Ranking
 from specdb.units import UnitSystem, show
 
@@ -68,7 +69,7 @@ def answer_shown(asked: Asked, ranking: Ranking, answer: EquivalentsAnswer, step
         "headline": _headline(ranking, answer),
         "first": _first(ranking, candidates, len(counted)),
         "advice": [by_label(words) for words in answer.advice],
-        "unused": _unused(answer.unused, asked.names),
+        "unused": _unused(answer.unused, asked.names, ranking.duty.requirements),
         "derivations": [each.model_copy(update={"words": by_label(each.words)}) for each in answer.derivations],
         "more_of_them": min(MOST_LISTED, there_are, listed + step) if listed < min(MOST_LISTED, there_are) else None,
         "in_full": IN_FULL,
@@ -180,19 +181,30 @@ _OF_VISCOSITY = ("fluid.viscosity_index", "operating_temperature")
 """What carries a grade to a viscosity at work."""
 
 
-def _unused(unused: Sequence[str], stated: Mapping[str, str]) -> list[str]:
+_SAYS_VISCOSITY = ("fluid.viscosity", "fluid.viscosity_index")
+_OWN_CONDITIONS = "what is taken from the original is asked at the original's own test conditions"
+
+
+def _unused(unused: Sequence[str], stated: Mapping[str, str], requirements: Sequence[Requirement]) -> list[str]:
     """Of what is stated and comes to nothing, a sentence on each: what it would need."""
+    of_original = [each for each in requirements if each.origin == "original"]
+    at_own_flow = any(each.flow_l_min is not None for each in of_original)
+    at_own_viscosity = any(each.viscosity_low_mm2_s is not None for each in of_original)
     told = []
     for name in (each.removeprefix("duty.") for each in unused):
         label = by_label(name)
+        if (name == "flow" and at_own_flow) or (name in _SAYS_VISCOSITY and at_own_viscosity):
+            told.append(f"{label if label != name else name.capitalize()}: {_OWN_CONDITIONS}.")
+            continue
         if name != "fluid.grade":
             told.append(f"Nothing that is asked depends on {label if label != name else name}.")
             continue
         lacking = [by_label(each) for each in _OF_VISCOSITY if each not in stated]
         used = "its class is used, its grade is not" if "fluid.class" in stated else "the grade is not used"
-        why = f"it tells the viscosity at work only with {' and '.join(lacking)}" if lacking else (
-            "nothing that is asked depends on viscosity"
-        )
+        if lacking:
+            why = f"it tells the viscosity at work only with {' and '.join(lacking)}"
+        else:
+            why = _OWN_CONDITIONS if at_own_viscosity else "nothing that is asked depends on viscosity"
         told.append(f"Of the oil {used}: {why}.")
     return told
 
@@ -261,12 +273,14 @@ class LackShown:
 @dataclass(frozen=True)
 class CandidateOnPage:
     """``what`` is its kind, thread and size in words; ``meets`` counts criteria by what is on file, those left out that
-    are not asked of its kind; ``serves`` tells whether there are any and its kind is not the wrong one."""
+    are not asked of its kind; ``serves`` tells whether there are any and its kind is not the wrong one;
+    ``other_kind`` is the wrong one."""
 
     shown: CandidateShown
     what: Sequence[str]
     meets: int
     serves: bool
+    other_kind: str | None
     lacks: Sequence[LackShown]
     lacks_by_name: Mapping[str, str]
     valve: str | None
@@ -291,6 +305,7 @@ def _candidate(
         _what(shown, ranking.snapshot, units),
         sum(each.verdict == "meets" for each in counted),
         on_file > 0 and not is_of_wrong_kind,
+        shown.element.kind if is_of_wrong_kind else None,
         _lacks(counted, required),
         {verdict: _named(ids, required) for verdict, ids in (("misses", shown.misses), ("not_shown", shown.not_shown))},
         _valve(shown, ranking.duty.circumstances.bypass),

@@ -61,8 +61,15 @@ _HOW = ("assumptions", "as_of", "include_windows")
 """Names of a comparison that ask nothing by themselves."""
 
 CHANGE, SHOWN = "change", "shown"
-"""Names that only the form beside a sheet sends, and no address keeps: what one of its buttons changes, and the
-revision that the sheet was read from when a PDF of it was asked for."""
+"""Names that only the form beside a sheet sends, and no address keeps: what one of its buttons changes, or where it
+leads, and the revision that the sheet was read from when a PDF of it or its address was asked for."""
+
+_KEEP = "keep"
+_AWAY = {"ask": "/ask", "question": "/replace"}
+"""Pages that a button beside a sheet leads to, by what it sends: what was typed into the head goes along."""
+
+_FILE_NAME_AT_MOST = 40
+"""Characters of an order or of an original in the name of a file."""
 
 _FIRST = "elements.1.number"
 _TYPED_NUMBER = re.compile(r"(original|elements\.[0-9]+)\.(?:number|maker)")
@@ -74,6 +81,12 @@ _NEAR = "Near it on file"
 def side_by_side(catalogue: CatalogueNeeded, request: Request, reply: PageReplyNeeded) -> Response:
     asked = Asked.of(request)
     names = _tidied(asked)
+    change = asked.names.get(CHANGE, "")
+    if change in _AWAY:
+        # The next sheet is of its own day, and of the catalogue as it is then.
+        return RedirectResponse(Asked(PAGE, names).address(_AWAY[change], {"as_of": None}), 303)
+    if change == _KEEP:
+        names = _pinned(asked, names)
     if sorted(names.items()) != sorted(request.query_params.multi_items()):
         return RedirectResponse(Asked(PAGE, {}).address(changes=names), 303)
     if not _numbers(asked):
@@ -98,9 +111,7 @@ def side_by_side_pdf(catalogue: CatalogueNeeded, request: Request, reply: PdfRep
         raise QuestionError(
             "This is no paper that a sheet is made for.", value=paper, field="paper", remedy="Write a4 or letter."
         )
-    names = _tidied(asked)
-    if SHOWN in asked.names:
-        names = {"as_of": asked.names[SHOWN], "date": _today().isoformat()} | names
+    names = _pinned(asked, _tidied(asked))
     if names != dict(asked.names):
         return RedirectResponse(Asked(asked.path, {}).address(changes=names), 303)
     try:
@@ -110,7 +121,24 @@ def side_by_side_pdf(catalogue: CatalogueNeeded, request: Request, reply: PdfRep
             raise
         # The page tells each fault beside its field, with all that was typed.
         return RedirectResponse(Asked(PAGE, {}).address(changes=names | {"paper": None}), 303)
-    return reply.give_pdf(as_pdf(sheet, paper), f"side-by-side-{sheet.date.isoformat()}")
+    return reply.give_pdf(as_pdf(sheet, paper), _file_name(sheet, asked))
+
+
+def _file_name(sheet: Sheet, asked: Asked) -> str:
+    """What a PDF is called where it is kept: its date, and the order, else the original. Of both it has letters and
+    digits of ASCII alone, which neither a header nor a folder takes for anything else."""
+    originals = [column.name for column in sheet.columns if column.is_original]
+    told = ("-".join(re.findall("[A-Za-z0-9]+", each)) for each in (asked.names.get("order_number", ""), *originals))
+    known = next(filter(None, told), "")[:_FILE_NAME_AT_MOST].rstrip("-")
+    return "-".join(filter(None, ("side-by-side", sheet.date.isoformat(), known)))
+
+
+def _pinned(asked: Asked, names: Mapping[str, str]) -> dict[str, str]:
+    """The names, with the revision that the sheet was read from and today's date where they state no other."""
+    if SHOWN not in asked.names:
+        return dict(names)
+    pins = {"as_of": asked.names[SHOWN], "date": _today().isoformat()}
+    return {**names, **{name: text for name, text in pins.items() if name not in names}}
 
 
 def _tidied(asked: Asked) -> dict[str, str]:
@@ -205,16 +233,11 @@ def _date(asked: Asked, faults: list[SpecdbError]) -> date:
 
 
 def _shown(catalogue: Catalogue, asked: Asked, sheet: Sheet) -> dict[str, Any]:
-    pinned: dict[str, str | int | None] = {"as_of": sheet.revision, "date": sheet.date.isoformat()}
     names = {n: text for n, text in asked.question.items() if n in comparison_names()} | {"as_of": str(sheet.revision)}
     compared = [column for column in sheet.columns if not column.is_original]
     return {
         "sheet": sheet,
         "latest": catalogue.state().revision,
-        "kept": asked.address(changes=pinned),
-        # The next sheet is of its own day, and of the catalogue as it is then.
-        "changing": asked.address("/replace", {"as_of": None}),
-        "asking": asked.address("/ask", {"as_of": None}),
         "tables": {
             form: f"/v1/comparisons?{urlencode(names | {'units': asked.units, 'format': form})}"
             for form in ("csv", "json")

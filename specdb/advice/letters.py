@@ -1,7 +1,8 @@
 """What is asked for as a letter to each maker, ready to be sent.
 
 What is required is not told: a question that names the answer it hopes for invites it. The number of cycles of a
-fatigue test is, since the test is run to it.
+fatigue test is, since the test is run to it. Letters are in SI whatever the reader's units are: tests are run and
+reported in them (common practice), and a converted figure would ask for a test where nobody runs one.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from specdb.amounts import listed
 from specdb.catalog.snapshot import Snapshot
 from specdb.characteristics import title_of
 from specdb.duty import Requirement
-from specdb.units import UnitSystem
 
 _OPENING = (
     "we are comparing filter elements and have not found the following on file for yours. "
@@ -41,7 +41,7 @@ class Letter:
     text: str
 
 
-def letters(snapshot: Snapshot, found: Requests, rows: Sequence[int], units: UnitSystem = "si") -> list[Letter]:
+def letters(snapshot: Snapshot, found: Requests, rows: Sequence[int]) -> list[Letter]:
     """One for each maker of whom something is asked, in the order in which the makers stand in ``rows``."""
     makers = list(dict.fromkeys(str(snapshot.elements.maker[row]) for row in rows))
     beyond = [_with_an_answer(each) for each in found.beyond_tests]
@@ -54,7 +54,7 @@ def letters(snapshot: Snapshot, found: Requests, rows: Sequence[int], units: Uni
         concerned = {told.row for _, all_told in (*asked, *doubtful) for told in all_told}
         numbers = tuple(str(snapshot.elements.number[row]) for row in rows if row in concerned)
         if numbers:
-            written.append(Letter(maker, numbers, _text(snapshot, maker, numbers, asked, doubtful, units)))
+            written.append(Letter(maker, numbers, _text(snapshot, maker, numbers, asked, doubtful)))
     return written
 
 
@@ -115,17 +115,15 @@ def _of_maker(snapshot: Snapshot, found: Iterable[Request], maker: str) -> _Told
     return [(each, told) for each, told in own if told]
 
 
-def _text(
-    snapshot: Snapshot, maker: str, numbers: Sequence[str], asked: _Told, doubtful: _Told, units: UnitSystem
-) -> str:
+def _text(snapshot: Snapshot, maker: str, numbers: Sequence[str], asked: _Told, doubtful: _Told) -> str:
     lines: list[str] = []
     runs: dict[str, _Told] = {}
     for each, told in asked:
-        runs.setdefault(run_words(each.asked, units), []).append((each, told))
+        runs.setdefault(run_words(each.asked), []).append((each, told))
     for place, (run, results) in enumerate(runs.items(), start=1):
         lines += ["", _heading(place, run)]
         results.sort(key=lambda of: place_on_curve(of[0].asked))
-        lines += _results_asked(snapshot, results, units)
+        lines += _results_asked(snapshot, results)
         told_of = (one for _, told in results for one in told if one.lacks)
         lines += dict.fromkeys(f"   {_only_unstated(snapshot, one)}" for one in told_of)
     for place, (each, told) in enumerate(doubtful, start=len(runs) + 1):
@@ -149,11 +147,11 @@ def place_on_curve(asked: Requirement) -> tuple[str, float, float, float]:
     return asked.characteristic, *place
 
 
-def _results_asked(snapshot: Snapshot, results: _Told, units: UnitSystem) -> list[str]:
+def _results_asked(snapshot: Snapshot, results: _Told) -> list[str]:
     """A line for each result that is asked of one test; several requirements may ask the same."""
     numbers: dict[str, dict[str, None]] = {}
     for each, told in results:
-        numbers.setdefault(result_words(each.asked, units), {}).update((_number(snapshot, one), None) for one in told)
+        numbers.setdefault(result_words(each.asked), {}).update((_number(snapshot, one), None) for one in told)
     return [f"   - {result}: {', '.join(of)}" for result, of in numbers.items()]
 
 

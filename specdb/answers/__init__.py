@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from specdb.answers.imports import ImportAnswer, import_answer
     from specdb.answers.lists import FILTERS, ElementsAnswer, listing
     from specdb.answers.requests import RequestsAnswer, listed_places, requests_about, requests_answer
-    from specdb.answers.search import SearchAnswer, farther_answer, search_answer
+    from specdb.answers.search import SearchAnswer, found_answer, search_answer
     from specdb.answers.shape import METHOD_VERSION
     from specdb.answers.vocabulary import CharacteristicsAnswer, characteristics
 
@@ -47,7 +47,7 @@ __all__ = [
     "criterion",
     "element_answer",
     "equivalents",
-    "farther_answer",
+    "found_answer",
     "import_answer",
     "listed_places",
     "listing",
@@ -78,7 +78,7 @@ _HOME = {
     "criterion": "deciding",
     "element_answer": "elements",
     "equivalents": "deciding",
-    "farther_answer": "search",
+    "found_answer": "search",
     "import_answer": "imports",
     "listed_places": "requests",
     "listing": "lists",

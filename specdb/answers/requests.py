@@ -148,7 +148,7 @@ def requests_about(ranking: Ranking, places: Mapping[int, int | None], units: Un
         ],
         letters=[
             LetterShown(maker=each.maker, numbers=list(each.numbers), text=each.text)
-            for each in letters(snapshot, found, list(places), units)
+            for each in letters(snapshot, found, list(places))
         ],
         assumptions=assumption_words(duty.assumptions),
         unused=list(duty.unused),

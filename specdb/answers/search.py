@@ -81,19 +81,13 @@ def search_answer(
 
     Raises QuestionError, naming ``q``, for a text that is no number and no name.
     """
-    return _answer(connection, index, revision, index.search(text, limit), limit)
+    return found_answer(connection, index, revision, index.search(text, limit), limit)
 
 
-def farther_answer(
-    connection: sa.Connection, index: SearchIndex, revision: int, text: str, limit: int = 20
-) -> SearchAnswer:
-    """The ``limit`` numbers that differ least from ``text``, where nothing is near it. Raises as ``search_answer``."""
-    return _answer(connection, index, revision, index.least_far(text, limit), limit)
-
-
-def _answer(
+def found_answer(
     connection: sa.Connection, index: SearchIndex, revision: int, found: SearchResult, limit: int
 ) -> SearchAnswer:
+    """What ``index`` found already, of which ``limit`` were asked for."""
     ids = sorted({hit.entry.element_id for hit in found.hits if hit.entry.element_id is not None})
     words = read_words(connection, ids, revision)
     return SearchAnswer(

@@ -143,11 +143,13 @@ class Hit:
 
 @dataclass(frozen=True)
 class SearchResult:
-    """The nearest hits, and how many there are in all."""
+    """The nearest hits, how many there are in all, and how many different numbers those are: of a number that is known
+    from claims only, each claim is a hit."""
 
     query: str
     hits: tuple[Hit, ...]
     total: int
+    numbers: int
 
 
 @dataclass(frozen=True)
@@ -177,6 +179,10 @@ class SearchIndex:
     def __init__(self, entries: Sequence[Entry]):
         self._entries = sorted(entries, key=lambda e: (e.maker_key, e.number_key))
         self._number_keys = [e.number_key for e in self._entries]
+        of_number = [(e.maker_key, e.number_key) for e in self._entries]
+        self._is_first_of_number = np.array(
+            [place == 0 or each != of_number[place - 1] for place, each in enumerate(of_number)], dtype=bool
+        )
         self._elements = {e.element_id: e for e in self._entries if e.claim is None}
         self._makers = {e.maker_key: e.maker for e in self._elements.values()}
         self._status = np.array(
@@ -237,12 +243,12 @@ class SearchIndex:
             near[np.isin(self._maker, self._makers_begun_with_a_slip(search_key(key)))] = _PLACE["maker_alike"]
         rows = self._ordered(near)
         hits = tuple(self._hit(int(row), int(near[row]), text, readings[which[row]]) for row in rows[:limit])
-        return SearchResult(stated_text(text), hits, len(rows))
+        return SearchResult(stated_text(text), hits, len(rows), int(self._is_first_of_number[rows].sum()))
 
     def least_far(self, text: str, limit: int = 5) -> SearchResult:
-        """The ``limit`` numbers that differ least from ``text``, however much that is; of the maker that it names with
-        its whole name, if any. Letters and digits as search folds them are compared, and the digits alone, which are
-        mistaken less often than what stands around them.
+        """The ``limit`` numbers that differ least from ``text``, however much that is, each with all its claims; of the
+        maker that it names with its whole name, if any. Letters and digits as search folds them are compared, and the
+        digits alone, which are mistaken less often than what stands around them.
 
         Raises QuestionError for a text that ``identity_key`` refuses.
         """
@@ -255,13 +261,14 @@ class SearchIndex:
         is_sought = np.isin(self._maker, reading.makers) if reading.makers else np.ones(len(off), bool)
         rows = np.flatnonzero(is_sought)
         order = np.lexsort((rows, self._status[rows], off[rows], (off + digits_off)[rows]))
-        hits: dict[tuple[str, str], Hit] = {}  # of what several claims tell of one
+        hits: list[Hit] = []
+        numbers = 0
         for row in rows[order].tolist():
-            if len(hits) == limit:
+            numbers += int(self._is_first_of_number[row])
+            if numbers > limit:
                 break
-            entry = self._entries[row]
-            hits.setdefault((entry.maker_key, entry.number_key), Hit("far", _far_words(int(off[row])), entry))
-        return SearchResult(stated_text(text), tuple(hits.values()), len(hits))
+            hits.append(Hit("far", _far_words(int(off[row])), self._entries[row]))
+        return SearchResult(stated_text(text), tuple(hits), len(hits), min(numbers, limit))
 
     def near_number(self, number: str, maker: str | None, at_most: int = ALIKE_AT_MOST) -> list[Hit]:
         """Numbers to offer where ``number`` is not on file: those that read the same, else those that it is part of

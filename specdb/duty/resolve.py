@@ -18,7 +18,7 @@ from specdb.duty.conditions import DutyConditions, Faults
 from specdb.duty.derived import derive
 from specdb.duty.derived.bypass import IN_ELEMENT
 from specdb.duty.derived.outcome import Derivation
-from specdb.duty.derived.place import ADVICE
+from specdb.duty.derived.place import advice_of
 from specdb.duty.original import original_requirements
 from specdb.duty.question import (
     AssumptionsAsked,
@@ -93,7 +93,7 @@ def resolve(
     place = conditions.circumstances.location
     if place is not None:
         conditions.use("location")
-        advice += ADVICE[place]
+        advice += advice_of(place, requirements)
     conditions.use(*_read_beside_the_rules(question.duty))
     return Duty(
         _named(requirements),

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from specdb import vocabulary
+from specdb.amounts import amount
+from specdb.characteristics import CHARACTERISTICS
 from specdb.errors import shown
 from specdb.exchange.columns import Row
 from specdb.exchange.rating_plan import Wanted
@@ -28,6 +30,12 @@ class News:
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     count: int
+
+    @property
+    def counted(self) -> str:
+        """How many of what: "1 source", "1,200 ratings withdrawn"."""
+        what, _, which = self.kind.partition(" ")
+        return f"{self.count:,} {what.removesuffix('s') if self.count == 1 else what} {which}".rstrip()
 
 
 def news_of(plan: Plan) -> tuple[News, ...]:
@@ -82,6 +90,12 @@ def _rating(wanted: Wanted) -> tuple[str | None, ...]:
     row = wanted.row
     sign = "" if row.qualifier == "equal" or vocabulary.signed(row.text)[0] else row.qualifier.replace("_", " ")
     return (
-        row.named.maker, row.named.number, row.characteristic, f"{sign} {row.text}".strip(),
+        row.named.maker, row.named.number, row.characteristic,
+        f"{sign} {_as_read(row.text, row.value, CHARACTERISTICS[row.characteristic].kind)}".strip(),
         None if row.size is None else row.size.text, row.supersedes,
     )  # fmt: skip
+
+
+def _as_read(text: str, value: float, kind: str) -> str:
+    """A value as typed; of one with a comma, which is read by the marks that its row or file declares, also as read."""
+    return f"{text} (read as {amount(value, kind, 'si')})" if "," in text else text

@@ -68,6 +68,7 @@ class Sheets:
 
     found: dict[str, Sheet]
     unreadable: frozenset[str]
+    of_workbook: bool = False
 
 
 def read_folder(folder: Path, findings: Findings) -> Sheets:

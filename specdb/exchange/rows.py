@@ -179,6 +179,11 @@ class Facts:
     doubtful_elements: set[tuple[str, str]] = field(default_factory=set)
     doubtful_labels: set[str] = field(default_factory=set)
     unread: frozenset[str] = frozenset()
+    of_workbook: bool = False
+
+    def called(self, sheet: str) -> str:
+        """What a fault calls a sheet in which something is missing."""
+        return f"the sheet {sheet}" if self.of_workbook else f"{sheet}.csv"
 
 
 def digits(number: float | None) -> str:
@@ -396,7 +401,7 @@ class _Reader:
 
 def read_facts(sheets: Sheets, findings: Findings, progress: Callable[[int], None] | None = None) -> Facts:
     """Every fact that the sheets state. Rows with faults are left out; ``progress`` is told rows read."""
-    facts = Facts(unread=sheets.unreadable)
+    facts = Facts(unread=sheets.unreadable, of_workbook=sheets.of_workbook)
     read = 0
     for name, read_one in _READERS.items():
         sheet = sheets.found.get(name)

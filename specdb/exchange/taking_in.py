@@ -157,24 +157,26 @@ class _Known:
         if row.source is None or row.source in self.sources or "sources" in self.facts.unread:
             return
         alike = self.folded_sources.get(row.source.casefold())
-        remedy = f'"{alike}" is there.' if alike else "Add the document to sources.csv, or leave the cell blank."
-        message = "This document is neither in sources.csv nor on file."
+        sheet = self.facts.called("sources")
+        remedy = f'"{alike}" is there.' if alike else f"Add the document to {sheet}, or leave the cell blank."
+        message = f"This document is neither in {sheet} nor on file."
         self.findings.fault(row.row.file, message, remedy, row=row.row.number, column="source", found=row.source)
 
     def element(self, row: RatingRow | WithdrawalRow | Reference) -> None:
         named = row.named
         if named is None or not named.maker_key or not named.number_key or "elements" in self.facts.unread:
             return
-        # A row of elements.csv whose maker or number is at fault may be this one.
+        # A row of the elements whose maker or number is at fault may be this one.
         may_be = {(named.maker_key, named.number_key), (named.maker_key, ""), ("", named.number_key), ("", "")}
         if not may_be.isdisjoint(self.elements):
             return
         if named.maker_key not in self.makers:
             self._unknown_maker(row.row, named)
             return
+        sheet = self.facts.called("elements")
         self.findings.fault(
-            row.row.file, "This element is neither in elements.csv nor on file.",
-            f"Add {named.maker} {named.number} to elements.csv, or correct the number.",
+            row.row.file, f"This element is neither in {sheet} nor on file.",
+            f"Add {named.maker} {named.number} to {sheet}, or correct the number.",
             row=row.row.number, column="number", found=named.number,
         )  # fmt: skip
 
@@ -187,9 +189,10 @@ class _Known:
             self.maker_meant[named.maker_key] = self.makers[near[0]] if near else None
         near_maker = self.maker_meant[named.maker_key]
         meant = f"Is {near_maker} meant? " if near_maker else ""
+        sheet = self.facts.called("elements")
         self.findings.fault(
-            row.file, "No element of this maker is in elements.csv or on file.",
-            f"{meant}If the maker is new, add {named.maker} {named.number} to elements.csv.",
+            row.file, f"No element of this maker is in {sheet} or on file.",
+            f"{meant}If the maker is new, add {named.maker} {named.number} to {sheet}.",
             row=row.number, column="maker", found=named.maker,
         )  # fmt: skip
 

@@ -450,7 +450,7 @@ def read_workbook(archive: Archive, findings: Findings) -> Sheets:
     except _BrokenError as error:
         remedy = "Open it in a spreadsheet program and save it anew as XLSX."
         findings.fault(archive.name, f"The workbook cannot be read: {error}.", remedy)
-        return Sheets({}, frozenset(SHEETS))
+        return Sheets({}, frozenset(SHEETS), of_workbook=True)
 
 
 def _read(archive: Archive, findings: Findings) -> Sheets:
@@ -490,7 +490,7 @@ def _read(archive: Archive, findings: Findings) -> Sheets:
                 found[name] = read
     if not named and not findings.count:
         findings.fault(archive.name, "There is no sheet known here in the workbook.", f"Name them {', '.join(SHEETS)}.")
-    return Sheets(found, frozenset(named) - frozenset(found))
+    return Sheets(found, frozenset(named) - frozenset(found), of_workbook=True)
 
 
 def _relations(archive: Archive, part: str) -> _Relations:

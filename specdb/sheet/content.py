@@ -52,6 +52,9 @@ _SAME_AGAIN = (
     "The catalogue revision is the state of what is on file, and the method version how verdicts are drawn from it. "
     "Two sheets with both the same, and the same asked, say the same."
 )
+_EQUAL_NAMED_AT_MOST = 2
+"""Others that an element is equal to by their names; more are told by their places, which follow one another."""
+
 _FOOT_NAME_AT_MOST = 40
 """Characters of a name in the foot of a page, where a long one ends in an ellipsis."""
 
@@ -258,7 +261,7 @@ def _column(shown: CandidateShown, answer: ComparisonAnswer, sources: _Sources, 
         element_id=element.element_id,
         name=name_of(shown),
         is_original=not isinstance(shown, ComparedShown),
-        place=_place(shown, len(answer.elements)),
+        place=_place(shown, answer.elements),
         status=(element.status or "not stated") + (f", successor {element.successor}" if element.successor else ""),
         bypass=_BYPASS.get(element.bypass_valve or "", "not stated"),
         alarms=f"{len(shown.cautions)} above" if shown.cautions else "none",
@@ -281,14 +284,21 @@ def _alarms(shown: Sequence[CandidateShown]) -> Iterator[Alarm]:
         yield Alarm(text, tuple(names))
 
 
-def _place(shown: CandidateShown, of: int) -> str:
+def _place(shown: CandidateShown, compared: Sequence[ComparedShown]) -> str:
+    """Its place, and with which others it shares every figure of the order, where maker and number alone decided."""
     met = sum(criterion.verdict == "meets" and not criterion.advisory for criterion in shown.criteria)
     counted = f"meets {met}, misses {len(shown.misses)}, not shown {len(shown.not_shown)}"
     if not isinstance(shown, ComparedShown):
         return f"original: {counted}"
     if shown.rank is None:
         return f"no place, as nothing is on file for any criterion: {counted}"
-    return f"{shown.rank} of {of}: {counted}"
+    equal = [each for each in compared if each.rank is not None and each.standing == shown.standing]
+    others = [name_of(each) for each in equal if each is not shown]
+    if len(others) > _EQUAL_NAMED_AT_MOST:
+        ranks = sorted(each.rank for each in equal if each.rank is not None)
+        others = [f"all from {ranks[0]} to {ranks[-1]}"]
+    told = f" (equal to {', '.join(others)})" if others else ""
+    return f"{shown.rank} of {len(compared)}{told}: {counted}"
 
 
 def _beside(shown: CandidateShown, *, is_unbeaten: bool) -> Iterator[str]:

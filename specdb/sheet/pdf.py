@@ -39,6 +39,9 @@ _REQUIRED_SHARE = 1.35
 _HEADINGS_AGAIN_LINES = 3
 """Lines of a name where the heading of a table is repeated overleaf; a longer one ends in an ellipsis there."""
 
+_HEADING_GAP_MM, _PARAGRAPH_GAP_MM = 2.5, 1.0
+"""Room above a heading and below a paragraph."""
+
 _FACT_LABEL_MM = 34.0
 _SIGNATURES_MM = 34.0
 _FIRST_SHAPED = 0x0590
@@ -74,7 +77,6 @@ def as_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
     drawn.wanting()
     for section in sheet.sections:
         drawn.section(section)
-    drawn.numbered_sources()
     drawn.closing()
     drawn.feet()
     return bytes(drawn.pdf.output())
@@ -127,25 +129,43 @@ class _Drawn:
         for text in section.sentences:
             self._paragraph(_Piece(f"– {text}", points=_BODY_PT), indent=3)
 
-    def numbered_sources(self) -> None:
-        if self.sheet.sources:
-            self._heading("Sources")
-        for number, source in enumerate(self.sheet.sources, start=1):
-            self._paragraph(_Piece(f"[{number}] {source}", points=_BODY_PT), indent=3)
-
     def closing(self) -> None:
-        """Cautions, the place to sign, and where the sheet can be had again. Nobody signs a page on which there is no
-        more than the place for it: the last caution stands there too."""
+        """Sources, cautions, the place to sign, and where the sheet can be had again: on one page if they fit one, so
+        that nobody signs a page on which there is no more than the place for it; else the cautions with the place to
+        sign, else the last caution with it."""
+        again = _Piece(self.sheet.again, points=_SMALL_PT)
+        sources = [
+            _Piece(f"[{number}] {source}", points=_BODY_PT) for number, source in enumerate(self.sheet.sources, start=1)
+        ]
+        cautions = [_Piece(f"– {caution}", points=_BODY_PT) for caution in self.sheet.cautions]
+        signed_mm = _SIGNATURES_MM + _tall(self._lines([again], self.width))
+        closing_mm = self._listed_mm(cautions) + signed_mm
+        self._together(self._listed_mm(sources) + closing_mm)
+        if sources:
+            self._heading("Sources")
+        for source in sources:
+            self._paragraph(source, indent=3)
+        self._together(closing_mm)
         self._heading("Cautions")
-        *earlier, last = [_Piece(f"– {caution}", points=_BODY_PT) for caution in self.sheet.cautions]
+        *earlier, last = cautions
         for caution in earlier:
             self._paragraph(caution, indent=3)
-        again = _Piece(self.sheet.again, points=_SMALL_PT)
-        together = [*self._lines([last], self.width - 3), *self._lines([again], self.width)]
-        self._room(_SIGNATURES_MM + _tall(together))
+        self._room(signed_mm + _tall(self._lines([last], self.width - 3)))
         self._paragraph(last, indent=3)
         self._signatures()
         self._paragraph(again)
+
+    def _listed_mm(self, pieces: Sequence[_Piece]) -> float:
+        """Height of a heading and these paragraphs below it; none where there are none."""
+        if not pieces:
+            return 0.0
+        heading_mm = _HEADING_GAP_MM + _Line("", True, _HEADING_PT, False).height_mm + _PARAGRAPH_GAP_MM
+        return heading_mm + sum(_tall(self._lines([each], self.width - 3)) + _PARAGRAPH_GAP_MM for each in pieces)
+
+    def _together(self, height_mm: float) -> None:
+        """Turns the page where what follows would fit one, and does not fit what is left of this."""
+        if height_mm <= self.bottom - _MARGIN_MM:
+            self._room(height_mm)
 
     def feet(self) -> None:
         """Which sheet each page is of, and its number, once it is known how many there are."""
@@ -174,7 +194,7 @@ class _Drawn:
     # --- text -------------------------------------------------------------------------------------
 
     def _heading(self, text: str) -> None:
-        self.y += 2.5
+        self.y += _HEADING_GAP_MM
         self._paragraph(_Piece(text, is_bold=True, points=_HEADING_PT), keep_mm=12)
 
     def _paragraph(self, piece: _Piece, *, indent: float = 0.0, bar: bool = False, keep_mm: float = 0.0) -> None:
@@ -190,7 +210,7 @@ class _Drawn:
                 self.pdf.set_line_width(0.8)
                 self.pdf.line(_MARGIN_MM + 0.6, self.y, _MARGIN_MM + 0.6, self.y + line.height_mm)
             self.y += line.height_mm
-        self.y += 1.0
+        self.y += _PARAGRAPH_GAP_MM
 
     def _line(self, line: _Line, x: float, y: float | None = None) -> None:
         self._set(line)

@@ -172,14 +172,25 @@ def test_purchasing_sets_two_side_by_side_and_keeps_the_sheet(tab: Tab) -> None:
     for paper in ("A4", "Letter"):
         tab_to(page, f"PDF on {paper}", "button")
     # The browser is not to open it: how it shows a PDF is its own.
-    page.route("**/side-by-side.pdf?*", lambda route: route.fulfill(status=204))
-    with page.expect_request("**/side-by-side.pdf?*") as sent:
+    page.context.route("**/side-by-side.pdf?*", lambda route: route.fulfill(content_type="text/plain", body=""))
+    with page.expect_popup() as opened:
         page.keyboard.press("Enter")
-    asked = {name: text for name, (text,) in parse_qs(urlparse(sent.value.url).query).items()}
+    opened.value.wait_for_url("**/side-by-side.pdf?*")
+    address = opened.value.url
+    opened.value.close()
+    asked = {name: text for name, (text,) in parse_qs(urlparse(address).query).items()}
     assert (asked["order_number"], asked["paper"]) == ("4711", "letter")
-    answer = page.request.get(sent.value.url)
+    answer = page.request.get(address)
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.body().startswith(b"%PDF-")
+    # It opens beside the page, where all that was typed still stands; so it does after going there and back.
+    assert page.get_by_label("Order number").input_value() == "4711"
+    tab_to(page, "Address to keep", "button")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**as_of=**")
+    assert _asked(page)["order_number"] == "4711"
+    page.go_back()
+    assert page.locator('[name="order_number"]').input_value() == "4711"
 
 
 def test_the_engineer_asks_with_what_the_can_prints(tab: Tab) -> None:

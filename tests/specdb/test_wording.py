@@ -36,6 +36,22 @@ def test_a_miss_says_by_how_much(demo: Snapshot) -> None:
     assert told.explanation.startswith("Misses: retained capacity 73 g, 8.8 % below what is required")
 
 
+@pytest.mark.parametrize(
+    ("asked", "required"),
+    [
+        ({"original": {"number": "00702"}}, "the original has no seal"),
+        ({"duty": {"fit": {"seal": "none"}}}, "an element without seal is required"),
+    ],
+)
+def test_that_no_seal_is_required_does_not_read_as_if_any_would_do(
+    demo: Snapshot, asked: dict[str, Any], required: str
+) -> None:
+    ranking = rank(read_question(asked), demo)
+    (judged,) = (each for each in ranking.judged if each.requirement.characteristic == "seal")
+    (row,) = np.flatnonzero(demo.elements.number == "Dulse 23")
+    assert criterion(demo, judged, int(row), "si").explanation == f"Misses: seal material NBR; {required}."
+
+
 def test_an_allowance_is_told_where_it_decides(demo: Snapshot) -> None:
     told = _criterion(demo, "Dulse 23", {**COLLAPSE, "allow": "20 %"})
     assert told.verdict == "meets"

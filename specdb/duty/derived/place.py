@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from specdb.duty.circumstances import Circumstances
@@ -10,12 +11,10 @@ from specdb.duty.derived.outcome import Applied, Lacks, Outcome, lacking
 from specdb.duty.requirement import Note, Requirement
 from specdb.trade.circuit import suction_drop_allowed_kpa
 
-ADVICE: dict[str, tuple[str, ...]] = {
+_ADVICE: dict[str, tuple[str, ...]] = {
     "suction": (
         "A suction strainer is chosen by its mesh opening and by the drop that the pump's inlet can spare; strainers "
         "lie outside the multi-pass standard (common practice).",
-        "To list strainers alone, state fit.kind as suction strainer, and require mesh_opening; a filtration ratio is "
-        "shown of few of them.",
         "Fine media on a suction line starves the pump when the oil is cold or the element fills: cavitation (common "
         "practice). Filter finely elsewhere.",
     ),
@@ -37,6 +36,21 @@ ADVICE: dict[str, tuple[str, ...]] = {
     ),
 }
 """What a practitioner would say of each place in the circuit."""
+
+_FEW_RATIOS = "a filtration ratio is shown of few of them."
+
+
+def advice_of(location: str, requirements: Sequence[Requirement]) -> tuple[str, ...]:
+    """What a practitioner would say of a place in the circuit; of what would list strainers alone only what is not
+    required yet."""
+    if location != "suction":
+        return _ADVICE[location]
+    is_kind_required = any(each.characteristic == "kind" and each.word == "suction strainer" for each in requirements)
+    is_mesh_required = any(each.characteristic == "mesh_opening" for each in requirements)
+    lacking = "" if is_kind_required else "To list strainers alone, state fit.kind as suction strainer"
+    if not is_mesh_required:
+        lacking = f"{lacking}, and require mesh_opening" if lacking else "Of strainers require mesh_opening as well"
+    return (*_ADVICE[location], f"{lacking}; {_FEW_RATIOS}") if lacking else _ADVICE[location]
 
 
 def suction_drop(at: Circumstances, reservoir_kpa_absolute: float) -> Outcome:

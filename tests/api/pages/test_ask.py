@@ -173,6 +173,15 @@ def test_the_original_is_asked_about_too_where_more_is_required_than_it_has_show
     assert any(letter.startswith("To: Quollbeck\n") and "Dulse 23\n" in letter for letter in letters_in(page))
 
 
+def test_letters_are_in_the_units_that_tests_are_run_in_whatever_the_reader_has(client: TestClient) -> None:
+    page = get(client, DULSE | {"assumptions": "none", "units": "us"})
+    assert "US gpm" in words(page.partition('id="letters"')[0])
+    written = letters_in(page)
+    assert any("at 30 L/min" in letter for letter in written)
+    assert [letter for letter in written if "gpm" in letter] == []
+    assert written == letters_in(get(client, DULSE | {"assumptions": "none"}))
+
+
 def test_a_letter_is_signed_with_who_asks(client: TestClient) -> None:
     for letter in letters_in(get(client, DULSE | {"asked_by": "A. <b>Clerk</b>\u202e"})):
         assert letter.endswith("With our thanks\nA. <b>Clerk</b>[U+202E]")

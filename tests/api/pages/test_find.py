@@ -101,7 +101,7 @@ def test_what_states_nothing_leaves_the_address(client: TestClient) -> None:
 
 def test_a_number_is_shown_with_what_tells_whether_it_is_the_one(client: TestClient) -> None:
     got = page(client, q="dulse 23", units="us")
-    assert told(got) == "8 numbers found."
+    assert told(got) == "1 number, and 7 near it."
     first, version = rows(got)[:2]
     assert first.startswith("Quollbeck Dulse 23 the same number but for letter case or spaces spin-on 1-12 UNF yes, in")
     assert "Dulse 23/B begins with what was asked, and goes on" in version
@@ -126,14 +126,47 @@ def test_an_obsolete_number_names_its_successor_and_leads_there(client: TestClie
 
 def test_a_number_known_from_a_claim_says_so_and_leads_to_what_is_on_file(client: TestClient) -> None:
     got = page(client, q="45/2")
-    for row in rows(got):
-        assert "This number is not on file; it is known from a claim only" in row
-        assert "a claim, no proof" in row
-    dulse = element_id("Quollbeck", "Dulse 23")
-    assert f"/elements/{dulse}" in links(results(got))
-    assert "Replace Dulse 23" in rows(got)[0]
+    assert told(got) == "1 number found."
+    (row,) = rows(got)
+    assert row.startswith("Gorsepan 45/2 the same number, letter for letter This number is not on file")
+    assert "known from 2 claims only, and a claim is no proof" in row
+    assert "Said to be replaced by: Umberglyph Rowan/10 (UG-1, 2023-08-21)." in row
+    assert "Said to replace: Quollbeck Dulse 23 (GP-1, 2019-10-03)." in row
+    assert row.endswith("Replace Dulse 23")  # what is to be the replacement is not to be replaced
+    rowan, dulse = element_id("Umberglyph", "Rowan/10"), element_id("Quollbeck", "Dulse 23")
+    named = [address.partition("?")[0] for address in links(results(got))]
+    assert named == [f"/elements/{rowan}", f"/elements/{dulse}", "/replace"]
+    far = page(client, q="X45/X2X")
+    assert told(far) == "Nothing found. 5 numbers that differ least."
+    assert len(rows(far)) == 5
+    (row,) = [row for row in rows(far) if row.startswith("Gorsepan 45/2 ")]
+    assert "Said to be replaced by: Umberglyph Rowan/10" in row
+    assert "Said to replace: Quollbeck Dulse 23" in row
     assert CLAIM_ONLY in words_in(results(got))
     assert "data-exact" not in got.text
+
+
+def test_a_number_that_is_only_said_to_be_replaced_offers_no_replacing_of_the_other(writable: TestClient) -> None:
+    claims = "maker,number,replaces maker,replaces number\nQuollbeck,Dulse 23,Demo,D 7\nDemo,D 8,Demo,D 7\n"
+    sheet = ("interchanges.csv", claims, "text/csv")
+    taken = writable.post("/v1/imports", params={"actor": "test", "reason": "claims"}, files={"file": sheet})
+    assert taken.status_code in (200, 201), taken.text
+    got = page(writable, q="D 7")
+    (row,) = [row for row in rows(got) if row.startswith("Demo D 7 ")]
+    assert "Said to be replaced by: Demo D 8, not on file either; Quollbeck Dulse 23." in row
+    assert "Said to replace" not in row
+    assert not row.endswith("Replace Dulse 23")
+
+
+def test_only_the_box_keeps_a_browser_from_filling_it_in_again(client: TestClient) -> None:
+    for path in ("/", "/load", "/replace", f"/elements/{element_id('Quollbeck', 'Dulse 23')}", "/side-by-side"):
+        fields = re.findall(r"<input [^>]*autocomplete[^>]*>", client.get(path, headers=BROWSER).text)
+        assert len(fields) == (path == "/"), path
+
+
+def test_a_browser_that_asks_for_a_picture_of_the_site_is_not_told_of_a_failure(client: TestClient) -> None:
+    got = client.get("/favicon.ico", headers={"accept": "image/avif,image/webp,*/*"})
+    assert (got.status_code, got.content) == (204, b"")
 
 
 def test_a_maker_lists_its_numbers_and_how_to_narrow_them(client: TestClient) -> None:

@@ -196,6 +196,22 @@ def test_what_would_be_new_is_listed_by_row_and_fits_a_page(guarded: TestClient)
     assert len(told.text.encode()) < PAGE_BYTES
 
 
+def test_how_a_comma_was_read_is_told_before_it_is_taken_in(guarded: TestClient) -> None:
+    sheets = {
+        "sources.csv": b"source,title\nDW-S,Sheet\n",
+        "elements.csv": b"maker,number\nDemo,D 7\n",
+        "ratings.csv": b'maker,number,characteristic,value,source\nDemo,D 7,bypass_cracking_pressure,"22,5 kPa",DW-S\n',
+        "interchanges.csv": b"maker,number,replaces maker,replaces number\nDemo,D 7,Demo,D 6\n",
+    }
+    said = words(check(guarded, zipped(sheets), "c.zip"))
+    assert "22,5 kPa (read as 22.5 kPa)" in said
+    assert "kPa (read as" not in words(check(guarded, zipped(sheets | {
+        "ratings.csv": sheets["ratings.csv"].replace(b'"22,5 kPa"', b"22.5 kPa"),
+    }), "c.zip"))  # fmt: skip
+    for counted in ("1 source Row", "1 element Row", "1 rating Row", "1 interchange Row"):
+        assert counted in said
+
+
 @pytest.mark.parametrize("changed", [{"checked": "0" * 64}, {"checked": "../../etc/passwd"}, {"checked": ""}])
 def test_what_is_not_kept_any_more_is_asked_for_again(guarded: TestClient, changed: dict[str, str]) -> None:
     refused = commit(guarded, check(guarded, ELEMENTS), **changed)

@@ -161,6 +161,9 @@ def test_a_form_sent_empty_asks_nothing(browse: Callable[..., Any]) -> None:
         # Two sizes are for the customer to settle.
         ("si", {"require.1.at_least": "β10(c) >= 200", "require.1.size": "6 um(c)"},
          {"require.1.at_least": "β10(c) >= 200", "require.1.size": "6 um(c)"}),
+        ("si", {"fit.outside_diameter": "Ø 96", "fit.gasket_outside_diameter": "dia. 72 mm"},
+         {"fit.outside_diameter": "96 mm", "fit.gasket_outside_diameter": "72 mm"}),
+        ("us", {"require.6.at_most": "125"}, {"require.6.at_most": "125 um"}),
         # A class that contradicts the one chosen is for the customer to settle.
         ("si", {"fluid.grade": "HM 46", "fluid.class": "HV"}, {"fluid.grade": "HM 46", "fluid.class": "HV"}),
     ],
@@ -206,6 +209,7 @@ def test_what_is_sent_again_asks_the_same(shown: Callable[..., str]) -> None:
     asked = {
         **DULSE, **LABEL, "machine": "ferry", "location": "return", "derive.collapse": "no", "units": "us",
         "require.6.characteristic": "burst_pressure", "require.6.at_least": "30 bar", "limit": "3",
+        "require.7.characteristic": "mesh_opening", "require.7.at_most": "130 um",
         "assumptions": "customary", "fit.length.tolerance": "2 mm", "fit.length": "140 mm", "order_number": "7",
     }  # fmt: skip
     sent = _Form(shown(asked)).sent
@@ -392,6 +396,9 @@ def test_those_of_another_kind_are_not_chosen(shown: Callable[..., str]) -> None
     chosen = re.findall(r'name="elements\.(\d+)\.element_id" value="[0-9a-f]{16}" checked', page)
     wrong = [rank for rank in range(1, 11) if "Kind of element" in text_of(candidate(page, rank))]
     assert wrong[:3] == [2, 3, 4]
+    loud = [rank for rank in range(1, 11) if '<p class="alarm">Another kind of element: ' in candidate(page, rank)]
+    assert loud == wrong
+    assert "Another kind of element: breather." in candidate(page, 2)
     assert chosen == ["1", "5", "6"]
 
 
@@ -403,7 +410,55 @@ def test_what_is_stated_and_not_used_is_told_with_what_it_lacks(shown: Callable[
     ) in told
     carried = {"fluid.grade": "46", "operating_temperature": "60", "fluid.viscosity_index": "99"}
     told = text_of(shown({**DULSE, **carried}))
-    assert "Of the oil the grade is not used: nothing that is asked depends on viscosity." in told
+    assert f"Of the oil the grade is not used: {_OWN_CONDITIONS}" in told
+
+
+_OWN_CONDITIONS = "what is taken from the original is asked at the original's own test conditions."
+
+
+def test_a_flow_that_moves_nothing_of_the_original_is_not_said_to_matter_to_nothing(shown: Callable[..., str]) -> None:
+    told = text_of(shown({**DULSE, "flow": "75 L/min", "bypass": "head"}))
+    assert "at 75 L/min" in told
+    assert f"Stated, but not used. Flow: {_OWN_CONDITIONS}" in told
+    assert "depends on flow" not in told
+    assert "Nothing that is asked depends on flow." in text_of(shown({"original.number": "00611", "flow": "40 L/min"}))
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({}, "To list strainers alone, state “Kind of element” as suction strainer, and state “Mesh opening at most”;"),
+        ({"fit.kind": "suction strainer"}, "Of strainers state “Mesh opening at most” as well;"),
+        ({"require.6.characteristic": "mesh_opening", "require.6.at_most": "130 um"},
+         "To list strainers alone, state “Kind of element” as suction strainer;"),
+        ({"original.number": "00611", "flow": "40 L/min"}, ""),
+    ],
+)  # fmt: skip
+def test_the_advice_on_strainers_asks_for_nothing_that_is_stated(
+    shown: Callable[..., str], asked: dict[str, str], words: str
+) -> None:
+    told = text_of(shown({"location": "suction", "operating_temperature": "50 °C", **asked}))
+    assert "A suction strainer is chosen by its mesh opening" in told
+    assert words in told
+    assert ("a filtration ratio is shown of few of them" in told) == bool(words)
+    assert "mesh_opening" not in told
+
+
+def test_what_a_rule_waits_for_is_told_in_the_words_of_the_form(shown: Callable[..., str]) -> None:
+    ratio = {"require.1.characteristic": "filtration_ratio", "require.1.at_least": "200", "require.1.size": "10 um(c)"}
+    cold = {"cold_start_temperature": "-20 °C"}
+    told = text_of(shown({**ratio, **cold}))
+    assert told.count("Asks nothing while “Bypass valve” and “Bypass opens at” are not stated") == 2
+    told = text_of(shown({**DULSE, **cold, "bypass": "head", "fluid.grade": "46", "operating_temperature": "60"}))
+    assert "while “Flow”, “Viscosity index” with “Oil” and “Bypass opens at” are not stated" in told
+    assert "fluid.points" not in told
+
+
+def test_what_is_asked_is_for_paper_too(shown: Callable[..., str]) -> None:
+    page = shown({**LABEL, "machine": "ferry"})
+    on_paper = text_of(page.partition('<div class="on-paper">')[2].partition("</div>")[0])
+    assert on_paper.startswith("The machine: Machine ferry · Flow 70 L/min From the can: Beta ratio at least 150 · at")
+    assert on_paper.endswith("· Bubble point at least 17 mbar · Collapse at least 6 bar")
 
 
 def test_criteria_are_counted_as_the_candidates_count_them(shown: Callable[..., str]) -> None:
@@ -509,6 +564,10 @@ def test_what_asks_nothing_is_no_fault_and_told_what_would(
          "Fill in “Beta ratio at least”"),
         ({"require.1.characteristic": "filtration_ratio", "require.1.at_least": "β10 ≥ 200"}, "require.1.at_least",
          "“10 um(c)” by ISO 16889 or “10 um(acftd)” by ISO 4572"),
+        ({"require.1.characteristic": "filtration_ratio", "require.1.at_least": "10 µm"}, "require.1.at_least",
+         "is a size, and no ratio. State it in the box beside this one"),
+        ({"require.1.at_least": "lots", "require.1.characteristic": "filtration_ratio", "require.1.size": "10"},
+         "require.1.at_least", 'such as "200".'),
         ({"fluid.grade": "10W-30"}, "fluid.grade", "is a grade of engine oil by SAE J300"),
         ({"fluid.grade": "15W40"}, "fluid.grade", "under “Viscosity at work”"),
         ({"fluid.grade": "SAE 10"}, "fluid.grade", "is an SAE grade, and no ISO VG grade"),
@@ -523,7 +582,7 @@ def test_a_fault_says_what_would_be_right_in_the_words_of_the_form(
     page = shown({**DULSE, **typed}, 422)
     beside = page.partition(f'id="f-{name.replace(".", "-")}-fault">')[2].partition("</div>")[0]
     assert words in text_of(beside)
-    assert page.count('aria-invalid="true"') == (2 if "β10 ≥ 200" in typed.values() else 1)
+    assert page.count('aria-invalid="true"') == 1
 
 
 def test_a_number_known_from_claims_only_is_not_said_to_be_another(shown: Callable[..., str]) -> None:

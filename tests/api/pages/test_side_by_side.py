@@ -33,7 +33,7 @@ LONG_DUTY = DUTY | {
 }  # fmt: skip
 BROWSER = {"accept": "text/html,application/xhtml+xml,*/*;q=0.8"}
 ASKED = asked_of(NUMBERS[:3])
-HEAD = {"machine": "Loader <4>", "asked_by": "desk 2 & 3", "asked_for": "אב", "order_number": "7", "date": "2026-11-30"}
+HEAD = {"asked_by": "desk 2 & 3", "asked_for": "אב", "machine": "Loader <4>", "order_number": "7", "date": "2026-11-30"}
 NOTHING = dict.fromkeys(HEAD, "")
 HOSTILE = ("<script>alert(1)</script>", "12-1\u202e9-K", "X" * 200, "אבג 12")
 
@@ -83,12 +83,18 @@ def sent_by(html: str, button: str) -> dict[str, str]:
 
 def pressed(client: TestClient, html: str, button: str, typed: Mapping[str, str] | None = None) -> dict[str, str]:
     """The names of the address that this button leads to once all of that is typed."""
+    return names_in(led_to(client, html, button, typed))
+
+
+def led_to(client: TestClient, html: str, button: str, typed: Mapping[str, str] | None = None) -> str:
+    """The address that this button leads to once all of that is typed."""
     (own,) = (tag for tag, words in re.findall(r"<button([^>]*)>(.*?)</button>", html) if words == button)
     path = PDF if f'formaction="{PDF}"' in own else PAGE
     response = get(client, sent_by(html, button) | (typed or {}), path)
     assert response.status_code == 303
-    assert urlsplit(response.headers["location"]).path == path
-    return names_in(response.headers["location"])
+    away = {"Change what is asked": "/replace", "Ask the makers": "/ask"}
+    assert urlsplit(response.headers["location"]).path == away.get(button, path)
+    return str(response.headers["location"])
 
 
 def names_in(address: str) -> dict[str, str]:
@@ -115,12 +121,12 @@ def _snapshot(url: str) -> Snapshot:
 def test_page_and_pdf_hold_every_text_of_the_sheet(client: TestClient, demo: Snapshot, names: dict[str, str]) -> None:
     head = {**HEAD, "date": date.fromisoformat(HEAD["date"])}
     html = given(client, names)
-    kept = Stated(address=links_of(html)["Address to keep"], reached="at the address of this service", **head)  # type: ignore[arg-type]
+    kept = Stated(address=led_to(client, html, "Address to keep"), reached="at the address of this service", **head)  # type: ignore[arg-type]
     made = sheet(demo, {n: t for n, t in names.items() if n not in HEAD}, kept)
     page = words_of(html)
     response = get(client, names | {"paper": "letter"}, PDF)
     assert response.headers["content-type"] == "application/pdf"
-    assert response.headers["content-disposition"] == 'inline; filename="side-by-side-2026-11-30.pdf"'
+    assert response.headers["content-disposition"] == 'inline; filename="side-by-side-2026-11-30-7.pdf"'
     pdf = read(made, response.content)
     told = list(texts(made))
     assert len(told) > 200
@@ -190,13 +196,13 @@ def test_it_starts_from_customary_assumptions_and_leads_to_proof_alone_and_back(
 def test_what_is_kept_names_revision_and_date_and_shows_the_same_later(writable: TestClient) -> None:
     html = given(writable, ASKED)
     today = datetime.now(UTC).date().isoformat()
-    links = links_of(html)
     pinned = {"as_of": "1", "date": today}
-    assert names_in(links["Address to keep"]) == ASKED | pinned
+    address = led_to(writable, html, "Address to keep")
+    assert names_in(address) == ASKED | pinned
     on_a4 = pressed(writable, html, "PDF on A4")
     assert on_a4 == ASKED | pinned | {"paper": "a4"}
     assert pressed(writable, html, "PDF on Letter") == ASKED | pinned | {"paper": "letter"}
-    assert squeezed(f"at the address of this service: {links['Address to keep']}") in words_of(html)
+    assert squeezed(f"at the address of this service: {address}") in words_of(html)
     kept, pdf = given(writable, ASKED | pinned), get(writable, on_a4, PDF).content
     assert words_of(kept) == words_of(html)
     assert "As of revision" not in html
@@ -207,7 +213,9 @@ def test_what_is_kept_names_revision_and_date_and_shows_the_same_later(writable:
     loaded = writable.post("/v1/imports", files=files, params={"actor": "test", "reason": "another"})
     assert loaded.status_code < 300, loaded.text
     moved = given(writable, ASKED)
-    assert "as_of=2" in links_of(moved)["Address to keep"]
+    assert pressed(writable, moved, "Address to keep")["as_of"] == "2"
+    # A page that was read before keeps what it showed.
+    assert pressed(writable, html, "Address to keep") == ASKED | pinned
     later = given(writable, ASKED | pinned)
     assert words_of(later) == words_of(kept)
     assert "As of revision 1; the catalogue is at revision 2." in later
@@ -215,11 +223,8 @@ def test_what_is_kept_names_revision_and_date_and_shows_the_same_later(writable:
     assert names_in(links_of(later)["As it is now"]) == ASKED
     assert get(writable, on_a4, PDF).content == pdf
     # What is asked next is asked of the catalogue as it is, and its sheet has a date of its own.
-    for label, path in (("Change what is asked", "/replace"), ("Ask the makers", "/ask")):
-        away = links_of(later)[label]
-        assert urlsplit(away).path == path
-        assert not {"as_of", "date"} & names_in(away).keys()
-    assert names_in(links_of(later)["Change what is asked"])["original.number"] == "Dulse 23"
+    assert pressed(writable, later, "Change what is asked") == DUTY
+    assert pressed(writable, later, "Ask the makers") == ASKED
 
 
 def test_a_reader_who_has_the_page_or_the_sheet_is_not_sent_it_again(client: TestClient) -> None:
@@ -279,12 +284,53 @@ def test_the_head_is_filled_in_by_a_form_that_keeps_the_question(client: TestCli
 
 def test_a_pdf_has_what_was_typed_into_the_head_just_now(client: TestClient) -> None:
     html = given(client, ASKED)
+    for paper in ("A4", "Letter"):
+        assert re.search(rf'<button[^>]* formtarget="_blank">PDF on {paper}</button>', html)
+    # A browser fills in what was typed before, where somebody comes back, if nothing forbids it.
+    fields = re.findall(rf'<input[^>]* name="(?:{"|".join(HEAD)})"[^>]*>', html)
+    assert len(fields) == len(HEAD)
+    assert not any("autocomplete" in field for field in fields)
     asked = pressed(client, html, "PDF on A4", {"asked_by": "Counter 2", "order_number": "4711"})
     pinned = {"as_of": "1", "date": datetime.now(UTC).date().isoformat(), "paper": "a4"}
     assert asked == ASKED | pinned | {"asked_by": "Counter 2", "order_number": "4711"}
     pages = pages_of(get(client, asked, PDF).content)
     assert "AskedbyCounter2" in pages[0]
     assert all("order4711" in page for page in pages)
+
+
+def test_every_button_takes_along_what_was_typed_into_the_head(client: TestClient) -> None:
+    html = given(client, ASKED | {"machine": "Press 4", "units": "us"})
+    carried = {"asked_by": "Counter 2", "order_number": "47\r\n11", "machine": "Press 5", "units": "us"}
+    typed = carried | {"date": "2026-11-30"}
+    assert pressed(client, html, "Address to keep", typed) == ASKED | typed | {"as_of": "1"}
+    assert pressed(client, html, "Ask the makers", typed) == ASKED | carried
+    assert pressed(client, html, "Change what is asked", typed) == DUTY | carried
+    # A fault is told where it stands, and is no reason to lose the rest.
+    wrong = pressed(client, html, "Address to keep", typed | {"elements.4.number": "nowhere"})
+    assert wrong == ASKED | typed | {"as_of": "1", "elements.4.number": "nowhere"}
+
+
+@pytest.mark.parametrize(
+    ("head", "known"),
+    [
+        ({"order_number": "PO 4711/2"}, "-PO-4711-2"),
+        ({}, "-Quollbeck-Dulse-23"),
+        ({"order_number": "אב – ½"}, "-Quollbeck-Dulse-23"),
+        (
+            {"order_number": "7\";\r\nSet-Cookie: a=b\u202e; filename*=UTF-8''..%2F..\\é٣x"},
+            "-7-Set-Cookie-a-b-filename-UTF-8-2F-x",
+        ),
+        ({"order_number": "9" * 500}, "-" + "9" * 40),
+        ({"order_number": "--", "original.number": ""}, ""),
+    ],
+)
+def test_a_pdf_is_called_by_its_day_and_what_it_is_for(client: TestClient, head: dict[str, str], known: str) -> None:
+    response = get(client, ASKED | {"date": "2026-11-30", "fit.kind": "spin-on"} | head, PDF)
+    if response.status_code == 303:
+        response = get(client, names_in(response.headers["location"]), PDF)
+    assert response.status_code == 200
+    assert response.headers["content-disposition"] == f'inline; filename="side-by-side-2026-11-30{known}.pdf"'
+    assert "set-cookie" not in response.headers
 
 
 @pytest.mark.parametrize(

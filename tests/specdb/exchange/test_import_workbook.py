@@ -201,6 +201,19 @@ def test_a_row_at_fault_does_not_make_others_of_those_that_refer_to_it(store):
     assert len(faults_of(store, saved)) == 1
 
 
+def test_what_is_missing_in_a_workbook_is_called_by_its_sheet(store):
+    heads = ["maker", "number", "characteristic", "value", "source"]
+    told = [("Demo Works", "DW-1", "Q-1"), ("Demo Works", "DW-9", None), ("Dema Works", "DW-1", None)]
+    rows = [[maker, number, "collapse_pressure", "1 MPa", source] for maker, number, source in told]
+    source, element, maker = faults_of(store, book_of([heads, *rows]))
+    assert "neither in the sheet sources nor on file" in source
+    assert "Add the document to the sheet sources, or" in source
+    assert "neither in the sheet elements nor on file" in element
+    assert "Add Demo Works DW-9 to the sheet elements, or" in element
+    assert "add Dema Works DW-1 to the sheet elements." in maker
+    assert ".csv" not in source + element + maker
+
+
 # --- parts written by hand, as other programs write them ----------------------------------------------
 
 TYPES = '<?xml version="1.0"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"/>'

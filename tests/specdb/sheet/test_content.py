@@ -130,6 +130,23 @@ def test_places_among_them_and_the_original_apart(made: Sheet) -> None:
     assert sorted(column.place.partition(":")[0] for column in compared) == ["1 of 3", "2 of 3", "3 of 3"]
 
 
+def test_elements_that_maker_and_number_alone_tell_apart_are_said_to_be_equal(demo: Snapshot) -> None:
+    def places(count: int, duty: dict[str, str]) -> list[str]:
+        made = sheet(demo, asked_of([f"Dulse {size}" for size in (21, 22, 23, 24)][:count], duty))
+        return [column.place.partition(":")[0] for column in made.columns]
+
+    alike = {"fit.kind": "spin-on", "assumptions": "none"}
+    assert places(1, alike) == ["1 of 1"]
+    assert places(2, alike) == ["1 of 2 (equal to Quollbeck Dulse 22)", "2 of 2 (equal to Quollbeck Dulse 21)"]
+    assert places(3, alike)[1] == "2 of 3 (equal to Quollbeck Dulse 21, Quollbeck Dulse 23)"
+    assert places(4, alike) == [f"{place} of 4 (equal to all from 1 to 4)" for place in (1, 2, 3, 4)]
+    told_apart = alike | {"require.1.characteristic": "burst_pressure", "require.1.at_least": "1 kPa"}
+    told = sheet(demo, asked_of(("Dulse 24", "12-2"), told_apart))
+    standings = comparison(comparison_of(asked_of(("Dulse 24", "12-2"), told_apart)), demo).elements
+    assert standings[0].standing != standings[1].standing
+    assert [column.place.partition(":")[0] for column in told.columns] == ["2 of 2", "1 of 2"]
+
+
 def test_a_successor_and_an_element_of_which_nothing_is_on_file_are_said(demo: Snapshot) -> None:
     words = demo.elements.words["successor"]
     replaced = next(row for row in range(len(demo.elements)) if words.word(row))

@@ -89,12 +89,31 @@ def _placed(page: PageObject) -> list[tuple[float, float]]:
 def test_the_place_to_sign_is_together_with_the_address(demo: Snapshot) -> None:
     stated = Stated(date=DAY, address=f"/side-by-side?{'x' * 600}")
     whole = sheet(demo, asked_of(NUMBERS[:1], {"original.number": "Dulse 23"}), stated)
-    for notes in range(0, 30, 3):
+    for notes in range(0, 100, 5):
         of = replace(whole, bands=whole.bands[:1], cautions=(*whole.cautions, *["further"] * notes))
         (page,) = (page for page in pages_of(as_pdf(of)) if "Checkedby" in page)
         assert f"–{squeezed(of.cautions[-1])}Checkedby" in page  # never a place to sign and nothing else
         assert "CheckedbyDateApprovedbyDateThissheetagain:" in page
         assert "x" * 600 in page
+
+
+@pytest.mark.parametrize(("sources", "is_whole"), [(1, True), (20, True), (90, False)])
+def test_sources_and_cautions_are_on_the_page_that_is_signed(demo: Snapshot, sources: int, is_whole: bool) -> None:
+    whole = sheet(demo, asked_of(NUMBERS[:1]))
+    filler = whole.sections[0]
+    turned = set()
+    for more in range(0, 60, 4):  # so that the page would end anywhere in it
+        sections = (*whole.sections, replace(filler, sentences=("filler",) * more))
+        of = replace(whole, sections=sections, sources=tuple(f"document {n}" for n in range(sources)))
+        pages = pages_of(as_pdf(of))
+        (page,) = (page for page in pages if "Checkedby" in page)
+        cautions = "Cautions" + "".join(f"–{squeezed(caution)}" for caution in of.cautions) + "Checkedby"
+        assert cautions in page
+        assert f"[{sources}]document{sources - 1}{cautions}" in page or not is_whole
+        assert ("Sources[1]document0[" in page or sources == 1) is is_whole
+        turned.add(page.startswith("Sources"))
+        assert "".join(pages).count("Sources[1]document0") == 1
+    assert turned == ({True, False} if is_whole else {False}), "no filler put it both on a page of its own and not"
 
 
 def test_one_sheet_gives_the_same_bytes_at_any_time(made: Sheet) -> None:

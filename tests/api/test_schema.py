@@ -143,7 +143,7 @@ def check(case: Case) -> None:
 on_sqlite = described(sqlite_service := Service(), OPERATIONS)
 on_postgresql = described(postgresql_service := Service(), OPERATIONS, only=BY_QUERIES)
 without_writes = described(reading_service := Service(), [_may("import_catalogue", NOT_ALLOWED)], only=(IMPORTS,))
-few = settings(max_examples=10, deadline=None)
+few = settings(max_examples=6, deadline=None)
 
 
 @pytest.fixture(scope="module")

@@ -40,7 +40,7 @@ from tests.reference.duties import (
     units,
 )
 
-MANY = settings(thorough, max_examples=120)
+MANY = settings(thorough, max_examples=80)
 SOME = settings(thorough, max_examples=30)
 FEW = settings(thorough, max_examples=20)
 NOTHING_ON_FILE = snapshot_of([])

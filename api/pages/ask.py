@@ -12,6 +12,7 @@ from fastapi.responses import RedirectResponse
 
 from api.pages.addresses import SHEET_NAMES, Asked
 from api.pages.failing import faults_of, faulty_page
+from api.pages.meant import Meant, elements_meant
 from api.pages.site import render
 from api.problems import status_of
 from api.question import Shown, address_of
@@ -166,7 +167,7 @@ def _context(
     told: Told | None = None,
     alone: ToldAlone | None = None,
     error: SpecdbError | None = None,
-    near: Sequence[tuple[str, str]] = (),
+    near: Sequence[Meant] = (),
 ) -> dict[str, object]:
     faults = faults_of(error) if error else []
     return {
@@ -355,13 +356,10 @@ def _looked(ranking: Ranking, places: Mapping[int, int | None], answer: answers.
         )
 
 
-def _near_originals(catalogue: Catalogue, asked: Asked, error: SpecdbError) -> list[tuple[str, str]]:
-    """Makers and numbers on file that may have been meant where the original is not on file."""
-    told = [fault for fault in error.faults or (error,) if isinstance(fault, NotOnFileError)]
-    unknown = next((fault for fault in told if fault.field == "original.number"), None)
-    if unknown is None:
+def _near_originals(catalogue: Catalogue, asked: Asked, error: SpecdbError) -> list[Meant]:
+    """Elements on file that may be meant where the original is not on file."""
+    told = error.faults or (error,)
+    if not any(isinstance(fault, NotOnFileError) and fault.field == "original.number" for fault in told):
         return []
-    numbers = catalogue.snapshot(catalogue.state(asked.names.get("as_of")).revision).numbers
-    hits = numbers.near_number(asked.names["original.number"], asked.names.get("original.maker"))
-    on_file = ((hit.entry.maker, hit.entry.number) for hit in hits if not hit.entry.claim)
-    return list(dict.fromkeys((*unknown.instead, *on_file)))
+    state = catalogue.state(asked.names.get("as_of"))
+    return elements_meant(asked, "original", catalogue.snapshot(state.revision))

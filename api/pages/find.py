@@ -18,6 +18,7 @@ from api.problems import status_of
 from api.representation import PageReplyNeeded
 from api.store import Catalogue, CatalogueNeeded, State
 from specdb import answers
+from specdb.advice.spoken import where_the_valve_is
 from specdb.answers.decisions import ElementNamed
 from specdb.answers.lists import parted, without_each
 from specdb.answers.search import HitShown
@@ -60,8 +61,6 @@ _ANOTHER_PART = (
 )  # fmt: skip
 _IN_PLACE = "HX-Request"
 """The header of a request for what is put into the page as one types."""
-_BYPASS = {"yes": "yes, in the element", "no": "none in the element: in the head, if anywhere", None: "not on file"}
-
 
 @dataclass
 class _Found:
@@ -312,7 +311,7 @@ def _context(found: _Found, asked: Asked, is_in_place: bool) -> dict[str, Any]:
         "kept": {n: t for n, t in asked.names.items() if n in ("units", "as_of", *asked.carried)},
         "carries": {n: t for n, t in asked.carried.items() if n.partition(".")[0] not in _SAID_OF_HOW},
         "uncarried": asked.address(changes=dict.fromkeys(asked.carried)),
-        "bypass": _BYPASS,
+        "valve": where_the_valve_is,
         "is_form_open": bool(found.stated or (found.hits and not found.hits.total)),
         "elsewhere": lambda path, **names: asked.address(path, names),
         "to_element": lambda element_id: asked.address(f"/elements/{element_id}"),

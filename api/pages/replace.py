@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
@@ -28,6 +27,7 @@ from api.pages.fields import (
     tidy,
     why_ratio_unread,
 )
+from api.pages.meant import Meant, elements_meant
 from api.pages.oil import why_unread
 from api.pages.replaced import answer_shown
 from api.pages.site import render
@@ -35,9 +35,6 @@ from api.problems import status_of
 from api.representation import PageReplyNeeded
 from api.store import Catalogue, CatalogueNeeded
 from specdb import answers
-from specdb.catalog.identity import identity_key
-from specdb.catalog.search import Claim
-from specdb.catalog.snapshot import Snapshot
 from specdb.duty import Requirement
 from specdb.duty.dotted import faults_as_typed, question_of
 from specdb.errors import InputError, NotOnFileError, SpecdbError
@@ -116,7 +113,7 @@ def _faulty(error: SpecdbError, catalogue: Catalogue, request: Request, asked: A
         faults = [told for told in faults if told.field != f"{ratio}size"]
     instead: list[Meant] = []
     if any(told.field in ("original.number", "original.maker") for told in faults):
-        instead = _meant(asked, catalogue.snapshot(catalogue.state().revision))
+        instead = elements_meant(asked, "original", catalogue.snapshot(catalogue.state().revision))
         is_claimed = any(one.is_claimed for one in instead)
         # Those that are near, or known from a claim, stand below as links.
         faults = [_without_those_near(told, is_claimed) for told in faults]
@@ -243,42 +240,3 @@ def _in_bar(requirement: Requirement, units: UnitSystem) -> str:
         return ""
     found = [f"{kpa / 100:.4g}" for kpa in (requirement.low, requirement.high) if math.isfinite(kpa)]
     return f", {' to '.join(found)} bar" if found else ""
-
-
-@dataclass(frozen=True)
-class Meant:
-    """An element on file that may be meant, in what way, and the address that asks of it."""
-
-    named: str
-    way: str
-    is_claimed: bool
-    address: str
-
-
-def _meant(asked: Asked, snapshot: Snapshot) -> list[Meant]:
-    """Elements on file that may be meant by an original that is not on file, or not of one maker alone."""
-    number = asked.names.get("original.number", "")
-    try:
-        key = identity_key(number, field="number")
-        near = snapshot.numbers.near_number(number, asked.names.get("original.maker"))
-    except InputError:
-        return []
-    elements = snapshot.elements
-    same = [(elements.maker[row], elements.number[row]) for row in np.flatnonzero(elements.number_key == key)]
-    found: dict[tuple[str, str], tuple[str, bool]] = dict.fromkeys(same, ("the same number", False))
-    for hit in near if not same else ():
-        claim = hit.entry.claim
-        if hit.entry.element_id is not None:
-            named = claim.other_side if claim else (hit.entry.maker, hit.entry.number)
-            found.setdefault(named, (_claimed(claim, hit.entry.number), True) if claim else (hit.words, False))
-    return [
-        Meant(f"{m} {n}", *way, asked.address(changes={"original.number": n, "original.maker": m}))
-        for (m, n), way in found.items()
-    ]
-
-
-def _claimed(claim: Claim, number: str) -> str:
-    """How an element on file stands to a number that is known from a claim: "is claimed to be replaced by 45/2"."""
-    source = ", ".join(filter(None, (claim.row["source"], claim.row["date"])))
-    way = "is claimed to be replaced by" if claim.number_is == "replacing" else "is claimed to replace"
-    return f"{way} {number}{f' ({source})' if source else ''}: a claim, no proof"

@@ -11,19 +11,18 @@ from datetime import UTC, date, datetime
 from typing import Any
 from urllib.parse import urlencode
 
-import numpy as np
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
 from api.pages.addresses import SHEET_NAMES, Asked
 from api.pages.failing import Told, faults_of, faulty_page, is_page_wanted
+from api.pages.meant import Meant, elements_meant
 from api.pages.site import render
 from api.problems import status_of
 from api.representation import PageReplyNeeded, PdfReplyNeeded, Reply
 from api.store import Catalogue, CatalogueNeeded
 from api.uploads import is_own_name
 from specdb import answers
-from specdb.catalog.identity import identity_key
 from specdb.catalog.snapshot import Snapshot
 from specdb.duty.dotted import (
     compared_names,
@@ -334,42 +333,16 @@ def _told(told: Told, *, is_near: bool) -> Told:
     return dataclasses.replace(told, message=in_words(told.message), remedy=remedy and in_words(remedy))
 
 
-@dataclass(frozen=True)
-class Meant:
-    """An element on file that may be meant, how near its number is, and the address that names it."""
-
-    named: str
-    how_near: str
-    address: str
-
-
 def _meant(asked: Asked, field: str, snapshot: Snapshot) -> list[Meant]:
     """Elements on file that may be meant by a number at fault: none where it is that of one element."""
     match = _TYPED_NUMBER.fullmatch(field)
     if match is None:
         return []
-    names = [f"{match[1]}.number", f"{match[1]}.maker"]
-    number, maker = asked.names.get(names[0], ""), asked.names.get(names[1])
     try:
-        find_row(snapshot, number, maker)
+        find_row(snapshot, asked.names.get(f"{match[1]}.number", ""), asked.names.get(f"{match[1]}.maker"))
     except (InputError, NotOnFileError):
-        pass
-    else:
-        return []
-    try:
-        key, near = identity_key(number, field="number"), snapshot.numbers.near_number(number, maker)
-    except InputError:
-        return []
-    elements = snapshot.elements
-    same = [(elements.maker[row], elements.number[row]) for row in np.flatnonzero(elements.number_key == key)]
-    found = dict.fromkeys(same, "the same number") or {
-        hit.entry.claim.other_side if hit.entry.claim else (hit.entry.maker, hit.entry.number): hit.words
-        for hit in near
-        if hit.entry.element_id is not None
-    }
-    return [
-        Meant(f"{m} {n}", words, asked.address(PAGE, {names[0]: n, names[1]: m})) for (m, n), words in found.items()
-    ]
+        return elements_meant(asked, match[1], snapshot)
+    return []
 
 
 # --- the form --------------------------------------------------------------------------------------

@@ -74,7 +74,7 @@ class Inline(HTMLParser):
                 self.found.append(f"{tag} {name}")
 
 
-def faults(tab: Tab, response: Response, *, with_axe: bool = True) -> list[str]:
+def faults(tab: Tab, response: Response) -> list[str]:
     """Everything that is wrong with a page that was just opened."""
     page = tab.page
     found = [
@@ -89,7 +89,7 @@ def faults(tab: Tab, response: Response, *, with_axe: bool = True) -> list[str]:
     found += [f"turns the text: U+{ord(each):04X}" for each in page.evaluate(_TURNING)]
     if page.locator("h1").count() != 1:
         found.append("not one h1")
-    return [*found, *_accessibility(page, with_axe)]
+    return [*found, *_accessibility(page)]
 
 
 def not_shown(page: Page, texts: Iterable[str]) -> list[str]:
@@ -98,15 +98,13 @@ def not_shown(page: Page, texts: Iterable[str]) -> list[str]:
     return [f"not shown: {text}" for text in texts if plain(text).translate({ord(c): None for c in "[]"}) not in shown]
 
 
-def _accessibility(page: Page, with_axe: bool) -> Iterator[str]:
+def _accessibility(page: Page) -> Iterator[str]:
     page.emulate_media(color_scheme="light")
-    if with_axe:
-        yield from _violations(page, "tag", WCAG_2_2_AA)
+    yield from _violations(page, "tag", WCAG_2_2_AA)
     page.emulate_media(color_scheme="dark")
     page.set_viewport_size({"width": NARROWEST_PX, "height": 640})
     yield from (f"wider than {NARROWEST_PX} px: {each}" for each in page.evaluate(_WIDE, NARROWEST_PX))
-    if with_axe:
-        yield from (f"{each} (dark and narrow)" for each in _violations(page, "rule", LOOKS))
+    yield from (f"{each} (dark and narrow)" for each in _violations(page, "rule", LOOKS))
 
 
 def _violations(page: Page, kind: str, wanted: Iterable[str]) -> list[str]:

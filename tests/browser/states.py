@@ -25,14 +25,12 @@ TOO_LONG = {"original.number": '<i onclick="alert(1)">' + "9" * 278}
 
 @dataclass(frozen=True)
 class State:
-    """A page at an address; ``shows`` are texts from outside that it shows, to the letter. ``alike``: it is built as
-    another state is, with other texts, so that axe would find nothing new; its width is measured all the same."""
+    """A page at an address; ``shows`` are texts from outside that it shows, to the letter."""
 
     name: str
     path: str
     status: int = 200
     shows: tuple[str, ...] = ()
-    alike: bool = False
 
 
 def demo(maker: str, number: str) -> str:
@@ -71,7 +69,7 @@ STATES = (
     State("element, for a duty", at(f"/elements/{TWELVE}", QUARRY), shows=("12-2",)),
     State("element, nothing rated", f"/elements/{demo('Oddmarrow', '00430')}", shows=("00430",)),
     State("element, obsolete", f"/elements/{demo('Oddmarrow', '00611')}", shows=("00611", "00612")),
-    *(State(f"element, {key}", f"/elements/{IDS[key]}", shows=(TEXTS[key],), alike=True) for key in HOSTILE_ALONE),
+    *(State(f"element, {key}", f"/elements/{IDS[key]}", shows=(TEXTS[key],)) for key in HOSTILE_ALONE),
     State("element, none such", "/elements/0123456789abcdef", 404),
     State("replace, empty", "/replace"),
     State("replace, original", at("/replace", FERRY), shows=("Dulse 23", "=7-K")),

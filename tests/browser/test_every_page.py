@@ -19,7 +19,7 @@ from tests.browser.watching import Tab
 def test_a_page_is_open_to_everyone_and_closed_to_what_it_shows(tab: Tab, state: State) -> None:
     response = tab.go(state.path)
     assert response.status == state.status
-    found = [*not_shown(tab.page, state.shows), *faults(tab, response, with_axe=not state.alike)]
+    found = [*not_shown(tab.page, state.shows), *faults(tab, response)]
     assert not found, "\n".join(found)
 
 

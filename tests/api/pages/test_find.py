@@ -103,9 +103,10 @@ def test_a_number_is_shown_with_what_tells_whether_it_is_the_one(client: TestCli
     got = page(client, q="dulse 23", units="us")
     assert told(got) == "1 number, and 7 near it."
     first, version = rows(got)[:2]
-    assert first.startswith("Quollbeck Dulse 23 the same number but for letter case or spaces spin-on 1-12 UNF yes, in")
+    told_of_it = "Quollbeck Dulse 23 the same number but for letter case or spaces spin-on 1-12 UNF in the element"
+    assert first.startswith(told_of_it)
     assert "Dulse 23/B begins with what was asked, and goes on" in version
-    assert "none in the element: in the head, if anywhere" in version
+    assert "not in the element: where the circuit needs one, the head must have it" in version
     assert len(re.findall("data-exact", got.text)) == 1
     assert OTHER_PART in words_in(results(got))
     element, replace = links(results(got))[:2]
@@ -115,6 +116,11 @@ def test_a_number_is_shown_with_what_tells_whether_it_is_the_one(client: TestCli
     assert asked == {
         "original.maker": "Quollbeck", "original.number": "Dulse 23", "assumptions": "customary", "units": "us",
     }  # fmt: skip
+
+
+def test_nothing_is_said_of_a_head_where_the_element_has_none(client: TestClient) -> None:
+    for number in ("00702", "00611"):  # a breather, a suction strainer
+        assert "head" not in rows(page(client, q=number))[0]
 
 
 def test_an_obsolete_number_names_its_successor_and_leads_there(client: TestClient) -> None:

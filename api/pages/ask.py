@@ -12,7 +12,7 @@ from fastapi.responses import RedirectResponse
 
 from api.pages.addresses import SHEET_NAMES, Asked
 from api.pages.failing import faults_of, faulty_page
-from api.pages.meant import Meant, elements_meant
+from api.pages.meant import Meant, elements_meant, told_above
 from api.pages.site import render
 from api.problems import status_of
 from api.question import Shown, address_of
@@ -170,6 +170,7 @@ def _context(
     near: Sequence[Meant] = (),
 ) -> dict[str, object]:
     faults = faults_of(error) if error else []
+    faults = [told_above(each, near) if each.field == "original.number" else each for each in faults]
     return {
         "told": told,
         "alone": alone,

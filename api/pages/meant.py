@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from api.pages.addresses import Asked
+from api.pages.failing import Told
 from specdb.catalog.identity import identity_key
 from specdb.catalog.search import Claim
 from specdb.catalog.snapshot import Snapshot
@@ -43,6 +44,13 @@ def elements_meant(asked: Asked, group: str, snapshot: Snapshot) -> list[Meant]:
             named = claim.other_side if claim else (hit.entry.maker, hit.entry.number)
             found.setdefault(named, (_claimed(claim, hit.entry.number), True) if claim else (hit.words, False))
     return [Meant(f"{m} {n}", *way, _address(asked, {number: n, maker: m})) for (m, n), way in found.items()]
+
+
+def told_above(told: Told, found: Sequence[Meant]) -> Told:
+    """A fault that stands above those ``found``, which are links there: it does not name them once more."""
+    if any(one.is_claimed for one in found) and told.field and told.field.endswith(".number"):
+        return Told(told.field, "No element on file has this number: it is known from a claim only.", None)
+    return replace(told, remedy=(told.remedy or "").partition("Near it on file")[0].strip()) if found else told
 
 
 def _claimed(claim: Claim, number: str) -> str:

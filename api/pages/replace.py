@@ -27,7 +27,7 @@ from api.pages.fields import (
     tidy,
     why_ratio_unread,
 )
-from api.pages.meant import Meant, elements_meant
+from api.pages.meant import Meant, elements_meant, told_above
 from api.pages.oil import why_unread
 from api.pages.replaced import answer_shown
 from api.pages.site import render
@@ -114,17 +114,9 @@ def _faulty(error: SpecdbError, catalogue: Catalogue, request: Request, asked: A
     instead: list[Meant] = []
     if any(told.field in ("original.number", "original.maker") for told in faults):
         instead = elements_meant(asked, "original", catalogue.snapshot(catalogue.state().revision))
-        is_claimed = any(one.is_claimed for one in instead)
-        # Those that are near, or known from a claim, stand below as links.
-        faults = [_without_those_near(told, is_claimed) for told in faults]
+        faults = [told_above(told, instead) for told in faults]
     context = _form(asked, faults=faults, instead=instead) | {"answer": None, "lacking": None}
     return faulty_page("replace.html", request, context, status_of(type(error)))
-
-
-def _without_those_near(told: Told, is_claimed: bool) -> Told:
-    if is_claimed and told.field == "original.number":
-        return Told(told.field, "No element on file has this number: it is known from a claim only.", None)
-    return dataclasses.replace(told, remedy=(told.remedy or "").partition("Near it on file")[0])
 
 
 def _ratio_of(label: Sequence[LabelFields]) -> str:

@@ -16,7 +16,7 @@ from fastapi.responses import RedirectResponse
 
 from api.pages.addresses import SHEET_NAMES, Asked
 from api.pages.failing import Told, faults_of, faulty_page, is_page_wanted
-from api.pages.meant import Meant, elements_meant
+from api.pages.meant import Meant, elements_meant, told_above
 from api.pages.site import render
 from api.problems import status_of
 from api.representation import PageReplyNeeded, PdfReplyNeeded, Reply
@@ -72,8 +72,7 @@ _FILE_NAME_AT_MOST = 40
 
 _FIRST = "elements.1.number"
 _TYPED_NUMBER = re.compile(r"(original|elements\.[0-9]+)\.(?:number|maker)")
-_NEAR = "Near it on file"
-"""How a remedy begins to list numbers, which stand as links beside the field instead."""
+"""A fault at which other elements may be meant."""
 
 
 @router.get("/side-by-side")
@@ -298,7 +297,7 @@ def _faulty(error: SpecdbError, catalogue: Catalogue, request: Request, asked: A
     snapshot = _snapshot(catalogue, asked)
     found = faults_of(error)
     meant = {told.field: _meant(asked, told.field, snapshot) for told in found if told.field is not None}
-    faults = [_told(told, is_near=bool(meant.get(told.field or ""))) for told in found]
+    faults = [_told(told_above(told, meant.get(told.field or "", ()))) for told in found]
     form = _form(asked, faults, meant)
     status = max(status_of(type(each)) for each in _each(error))
     amiss = {number for number in _numbers(asked) if any(_is_of(number, told.field) for told in found)}
@@ -325,12 +324,11 @@ def _snapshot(catalogue: Catalogue, asked: Asked) -> Snapshot:
     return catalogue.snapshot(state.revision)
 
 
-def _told(told: Told, *, is_near: bool) -> Told:
+def _told(told: Told) -> Told:
     """A fault as somebody reads it who sees fields, and not their names; one at a name that is nobody's as it is."""
     if told.field is not None and told.field not in comparison_names() and told.field not in HEAD:
         return told
-    remedy = (told.remedy or "").partition(_NEAR)[0].strip() if is_near else told.remedy
-    return dataclasses.replace(told, message=in_words(told.message), remedy=remedy and in_words(remedy))
+    return dataclasses.replace(told, message=in_words(told.message), remedy=told.remedy and in_words(told.remedy))
 
 
 def _meant(asked: Asked, field: str, snapshot: Snapshot) -> list[Meant]:

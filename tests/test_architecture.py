@@ -33,6 +33,7 @@ ALLOWED = {
     "specdb.wording": _JUDGING - {"specdb.vocabulary"} | {"specdb.amounts"},
     "specdb.advice": _JUDGING - {"specdb.vocabulary"} | {"specdb.amounts", "specdb.ranking", "specdb.wording"},
     "specdb.answers": {*_ANSWERING, "specdb.advice"},
+    "specdb.cross_checks": {*_ANSWERING, "specdb.advice", "specdb.answers"},
     "specdb.calculations": {*_ANSWERING, "specdb.answers"} - {"specdb.exchange", "specdb.catalog", "specdb.ranking"},
     "specdb.pictures": _ANSWERING - {"specdb.vocabulary", "specdb.exchange"} | {"specdb.advice", "specdb.answers"},
     "specdb.sheet": {"specdb.characteristics", "specdb.duty", "specdb.wording", "specdb.answers"},

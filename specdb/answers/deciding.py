@@ -161,6 +161,10 @@ class Beside:
         )
 
 
+UNTOLD = Beside({}, {}, {}, {}, {})
+"""Of an element nothing beside its verdicts."""
+
+
 def _original(ranking: Ranking, beside: Beside, units: UnitSystem) -> CandidateShown | None:
     """The original is weighed against nobody and replaces nobody."""
     row = ranking.duty.original

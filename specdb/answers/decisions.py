@@ -170,7 +170,7 @@ class EquivalentsAnswer(Decision):
     @override
     def plain_table(self, units: UnitSystem = "si") -> Table:
         """A row for each candidate and criterion."""
-        return Table(_columns(units), _lines(self.requirements, self.candidates))
+        return Table(decision_columns(units), decision_rows(self.requirements, self.candidates))
 
 
 class ComparedShown(CandidateShown):
@@ -218,16 +218,16 @@ class ComparisonAnswer(Decision):
     @override
     def plain_table(self, units: UnitSystem = "si") -> Table:
         """A row for each element and criterion, the original's first; ``role`` tells which is which."""
-        original = _lines(self.requirements, [self.original] if self.original else [])
-        compared = _lines(self.requirements, self.elements)
+        original = decision_rows(self.requirements, [self.original] if self.original else [])
+        compared = decision_rows(self.requirements, self.elements)
         rows = [["original", *line] for line in original] + [["compared", *line] for line in compared]
-        return Table(("role", *_columns(units)), rows)
+        return Table(("role", *decision_columns(units)), rows)
 
 
 # --- the flat table --------------------------------------------------------------------------------
 
 
-def _columns(units: UnitSystem) -> tuple[str, ...]:
+def decision_columns(units: UnitSystem) -> tuple[str, ...]:
     return (
         *("rank", "element_id", "maker", "number"),
         *("requirement", "characteristic", "required_low", "required_high", "required_word", "unit"),
@@ -251,7 +251,7 @@ def _columns(units: UnitSystem) -> tuple[str, ...]:
     )
 
 
-def _lines(
+def decision_rows(
     requirements: Sequence[RequirementShown], candidates: Sequence[CandidateShown]
 ) -> list[list[Cell]]:
     """One for each candidate and criterion, with a cell for each of the columns. What is told of a candidate

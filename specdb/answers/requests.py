@@ -9,6 +9,7 @@ from typing_extensions import override
 
 from specdb.advice.asking import (
     Request,
+    Requests,
     Unsettled,
     asked_words,
     cycles_of,
@@ -95,18 +96,26 @@ class RequestsAnswer(Tabular):
     @override
     def plain_table(self, units: UnitSystem = "si") -> Table:
         """A row for each element and test, those that no test can settle after them."""
-        no_test: list[Cell] = [None] * len(_test_columns(units))
-        tests: list[tuple[RequestShown | BeyondTestsShown, list[Cell]]] = [
-            *((each, _test_cells(each)) for each in self.requests),
-            *((each, no_test) for each in self.beyond_tests),
-        ]
-        rows = [
-            [*_named(one), each.requirement, each.characteristic, each.words, *cells, *_why(one)]
-            for each, cells in tests
-            for one in each.candidates
-        ]
-        columns = ("rank", "element_id", "maker", "number", "requirement", "characteristic", "words")
-        return Table((*columns, *_test_columns(units), "reason", "lacks", "documents", "explanation"), rows)
+        return Table(request_columns(units), request_rows(self.requests, self.beyond_tests))
+
+
+def request_columns(units: UnitSystem) -> tuple[str, ...]:
+    columns = ("rank", "element_id", "maker", "number", "requirement", "characteristic", "words")
+    return (*columns, *_test_columns(units), "reason", "lacks", "documents", "explanation")
+
+
+def request_rows(requests: Sequence[RequestShown], beyond_tests: Sequence[BeyondTestsShown]) -> list[list[Cell]]:
+    """A row for each element and test, those that no test can settle after them."""
+    no_test: list[Cell] = [None] * len(_test_columns("si"))
+    tests: list[tuple[RequestShown | BeyondTestsShown, list[Cell]]] = [
+        *((each, _test_cells(each)) for each in requests),
+        *((each, no_test) for each in beyond_tests),
+    ]
+    return [
+        [*_named(one), each.requirement, each.characteristic, each.words, *cells, *_why(one)]
+        for each, cells in tests
+        for one in each.candidates
+    ]
 
 
 def requests_answer(
@@ -129,23 +138,15 @@ def requests_about(ranking: Ranking, places: Mapping[int, int | None], units: Un
     """What to ask for, of the elements in the rows that ``places`` gives with their ranks, in that order."""
     duty, snapshot = ranking.duty, ranking.snapshot
     found = requests(ranking, list(places))
+    by_test, beyond_tests = requests_shown(ranking, found, places, units)
     return RequestsAnswer(
         catalog_revision=snapshot.revision,
         original=None if duty.original is None else element_named(snapshot, duty.original),
         requirements=[requirement_shown(each, units) for each in duty.requirements],
         considered=ranking.considered,
         asked_about=len(places),
-        requests=[_request(ranking, each, places, units) for each in found.by_test],
-        beyond_tests=[
-            BeyondTestsShown(
-                requirement=each.requirement.id,
-                characteristic=each.requirement.characteristic,
-                title=title_of(each.requirement.characteristic),
-                words=help_words(each, units),
-                candidates=_unsettled(ranking, each, places, units),
-            )
-            for each in found.beyond_tests
-        ],
+        requests=by_test,
+        beyond_tests=beyond_tests,
         letters=[
             LetterShown(maker=each.maker, numbers=list(each.numbers), text=each.text)
             for each in letters(snapshot, found, list(places))
@@ -154,6 +155,24 @@ def requests_about(ranking: Ranking, places: Mapping[int, int | None], units: Un
         unused=list(duty.unused),
         notes=notes_shown(duty.notes, units),
     )
+
+
+def requests_shown(
+    ranking: Ranking, found: Requests, places: Mapping[int, int | None], units: UnitSystem
+) -> tuple[list[RequestShown], list[BeyondTestsShown]]:
+    """What would settle what is not shown of the elements in the rows of ``places``: by tests, and by nothing that is
+    one."""
+    beyond = [
+        BeyondTestsShown(
+            requirement=each.requirement.id,
+            characteristic=each.requirement.characteristic,
+            title=title_of(each.requirement.characteristic),
+            words=help_words(each, units),
+            candidates=_unsettled(ranking, each, places, units),
+        )
+        for each in found.beyond_tests
+    ]
+    return [_request(ranking, each, places, units) for each in found.by_test], beyond
 
 
 def _request(ranking: Ranking, request: Request, places: Mapping[int, int | None], units: UnitSystem) -> RequestShown:

@@ -1,0 +1,39 @@
+"""Lines as they are asked: plain data between those who read files and those who answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from specdb.errors import SpecdbError
+
+MOST_LINES = 10_000
+"""Lines of one cross-check."""
+
+MOST_CANDIDATES = 50
+"""Candidates of a line that is ranked."""
+
+CANDIDATES = 3
+"""Candidates of a line that is ranked, where nothing is said."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """``row`` is the row of the sheet, or the place in a list from 1; ``label`` what the caller calls the line, by
+    default its row. ``asked`` are dotted names and texts, as in an address: with ``elements.1.number`` and the like the
+    line asks for a judgement of those, else for a ranking. Of a line with ``faults`` nothing is answered but these;
+    each names in ``field`` the heading as it was typed, with ``whole``."""
+
+    row: int
+    label: str
+    asked: Mapping[str, str]
+    faults: tuple[SpecdbError, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LinesRead:
+    """What a file or a list holds. ``notes`` tell what was passed over: sheets, columns, macros."""
+
+    lines: tuple[Line, ...]
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,147 @@
+"""Answers to lines, one after another, over one state of the catalogue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Literal
+
+from specdb.advice.asking import requests
+from specdb.answers.claims import claims_shown
+from specdb.answers.cross_checks import FaultShown, LineAnswer, LineProblem
+from specdb.answers.deciding import UNTOLD, Beside, candidate, notes_shown, requirement_shown
+from specdb.answers.requests import requests_shown
+from specdb.catalog.snapshot import Snapshot
+from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, Line
+from specdb.duty.dotted import compared_names, comparison_of, faults_as_typed, question_of
+from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
+from specdb.ranking import Ranking, compare, rank
+from specdb.units import UnitSystem
+from specdb.wording import assumption_words
+
+Mode = Literal["each", "rank", "judge"]
+"""What lines are asked for: ``each`` line for what it is made for, a judgement where it names elements to be judged."""
+
+SAID_ONCE = ("as_of",)
+"""What is said for all lines and not by one."""
+
+
+def answer_lines(
+    lines: Iterable[Line],
+    snapshot: Snapshot,
+    common: Mapping[str, str],
+    *,
+    mode: Mode = "each",
+    units: UnitSystem = "si",
+) -> Iterator[LineAnswer]:
+    """The answer to each line, in order, when it is asked for. ``common`` are dotted names and texts that hold for each
+    line that does not state them itself.
+
+    A line that cannot be answered is answered with its problem; nothing that a line holds is raised.
+    """
+    for line in lines:
+        yield _answered(line, snapshot, common, mode, units)
+
+
+def _answered(line: Line, snapshot: Snapshot, common: Mapping[str, str], mode: Mode, units: UnitSystem) -> LineAnswer:
+    judged = mode == "judge" or (mode == "each" and _names_elements(line.asked))
+    asked = _asked(line, common, judged)
+    try:
+        _refuse(line, judged)
+        with faults_as_typed(asked):
+            told = _judged(asked, snapshot, units) if judged else _ranked(asked, snapshot, units)
+    except (InputError, NotOnFileError) as error:
+        return LineAnswer(
+            line=line.label, row=line.row, status="fault", mode="judged" if judged else "ranked", asked=asked,
+            notes=list(line.notes), problem=_problem(error),
+        )  # fmt: skip
+    told.line, told.row, told.asked, told.notes = line.label, line.row, asked, [*line.notes, *told.notes]
+    return told
+
+
+def _names_elements(asked: Mapping[str, str]) -> bool:
+    return any(text.strip() and name in compared_names() for name, text in asked.items())
+
+
+def _asked(line: Line, common: Mapping[str, str], judged: bool) -> dict[str, str]:
+    """What the line asks with what is said for all; of a line that is judged nothing that only a ranking takes, and the
+    other way round."""
+    asked = dict(common) | {name: text for name, text in line.asked.items() if text.strip()}
+    left = {"limit", "include_without_evidence"} if judged else set(compared_names())
+    asked = {name: text for name, text in asked.items() if name not in left}
+    return asked if judged else {"limit": str(CANDIDATES)} | asked
+
+
+def _refuse(line: Line, judged: bool) -> None:
+    """Raises the faults that the line was read with, and what it may not ask."""
+    faults = list(line.faults)
+    for name in SAID_ONCE:
+        if line.asked.get(name, "").strip():
+            remedy = "Leave the column out, and say it once for the whole cross-check."
+            faults.append(_at(name, "This holds for all lines.", remedy))
+    if judged and not _names_elements(line.asked):
+        faults.append(_at("elements.1.number", "No alternative is named.", "Name the number that is to be judged."))
+    limit = line.asked.get("limit", "").strip()
+    if limit.isdecimal() and int(limit[:9]) > MOST_CANDIDATES:
+        faults.append(_at("limit", f"At most {MOST_CANDIDATES} candidates are given for a line.", "Ask for fewer."))
+    if faults:
+        raise QuestionError.of(faults)
+
+
+def _at(name: str, message: str, remedy: str) -> QuestionError:
+    error = QuestionError(message, field=name, remedy=remedy)
+    error.whole = True
+    return error
+
+
+def _ranked(asked: Mapping[str, str], snapshot: Snapshot, units: UnitSystem) -> LineAnswer:
+    question = question_of(asked)
+    ranking = rank(question, snapshot)
+    rows = [int(row) for row in ranking.candidates[: question.limit]]
+    return _told(ranking, rows, dict(zip(rows, range(1, len(rows) + 1), strict=True)), "ranked", units)
+
+
+def _judged(asked: Mapping[str, str], snapshot: Snapshot, units: UnitSystem) -> LineAnswer:
+    compared = compare(comparison_of(asked), snapshot)
+    places = dict(zip(compared.rows, compared.places, strict=True))
+    return _told(compared.ranking, compared.rows, places, "judged", units)
+
+
+def _told(
+    ranking: Ranking,
+    rows: Sequence[int],
+    places: Mapping[int, int | None],
+    mode: Literal["ranked", "judged"],
+    units: UnitSystem,
+) -> LineAnswer:
+    duty = ranking.duty
+    beside = Beside(claims_shown(ranking, rows), {}, {}, {}, {})
+    by_test, beyond_tests = requests_shown(ranking, requests(ranking, rows), places, units)
+    return LineAnswer(
+        line="",
+        row=0,
+        status="answered",
+        mode=mode,
+        asked={},
+        original=None if duty.original is None else candidate(ranking, duty.original, None, units, UNTOLD),
+        requirements=[requirement_shown(each, units) for each in duty.requirements],
+        candidates=[candidate(ranking, row, places[row], units, beside) for row in rows],
+        requests=by_test,
+        beyond_tests=beyond_tests,
+        assumptions=assumption_words(duty.assumptions),
+        unused=list(duty.unused),
+        notes=notes_shown(duty.notes, units),
+    )
+
+
+def _problem(error: SpecdbError) -> LineProblem:
+    faults = [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
+    return LineProblem(
+        code=error.code,
+        title=error.title,
+        detail="; ".join(_detail(fault) for fault in faults),
+        errors=[FaultShown(field=fault.field, detail=_detail(fault), remedy=fault.remedy) for fault in faults],
+    )
+
+
+def _detail(fault: SpecdbError) -> str:
+    return fault.message if fault.value is None else f"{fault.message} Found: {fault.value}"

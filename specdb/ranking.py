@@ -12,7 +12,7 @@ from specdb.criteria import BASES, REASONS, Judged, judge
 from specdb.duty import Question
 from specdb.duty.conditions import Faults
 from specdb.duty.question import ComparisonAsked, read_question
-from specdb.duty.requirement import Assumptions
+from specdb.duty.requirement import Assumptions, Requirement
 from specdb.duty.resolve import Duty, find_rows, resolve, without_contradicted
 
 ORDER = (
@@ -64,7 +64,7 @@ def rank(question: Question, snapshot: Snapshot) -> Ranking:
     Raises as :func:`specdb.duty.resolve.resolve`, and QuestionError where the original's ratings contradict
     each other so that nothing of it can be required.
     """
-    return _ranked(resolve(question, snapshot), snapshot)
+    return ranking_of(resolve(question, snapshot), snapshot)
 
 
 def rank_beside(original: int, snapshot: Snapshot, assumptions: Assumptions) -> Ranking:
@@ -74,13 +74,18 @@ def rank_beside(original: int, snapshot: Snapshot, assumptions: Assumptions) -> 
     """
     named = {"maker": snapshot.elements.maker[original], "number": snapshot.elements.number[original]}
     duty = resolve(read_question({"original": named}), snapshot)
-    return _ranked(replace(duty, assumptions=assumptions), snapshot)
+    return ranking_of(replace(duty, assumptions=assumptions), snapshot)
 
 
-def _ranked(duty: Duty, snapshot: Snapshot) -> Ranking:
-    judged = tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
+def judged_of(duty: Duty, snapshot: Snapshot) -> tuple[Judged, ...]:
+    return tuple(judge(snapshot, requirement, duty.assumptions) for requirement in duty.requirements)
+
+
+def ranking_of(duty: Duty, snapshot: Snapshot) -> Ranking:
+    """Every element of ``snapshot`` judged by what is required and ordered; ``duty.original`` is a row of it."""
+    judged = judged_of(duty, snapshot)
     if duty.original is not None:
-        duty, judged = _without_contradictions(duty, duty.original, judged)
+        duty, judged = without_contradictions(duty, duty.original, judged)
     standing = _standing(judged, len(snapshot.elements))
     order = in_order(standing)
     evident = _has_evidence(judged, len(snapshot.elements))[order]
@@ -111,7 +116,7 @@ def compare(asked: ComparisonAsked, snapshot: Snapshot, *, may_be_empty: bool = 
     duty = resolve(asked.question(), snapshot, faults, may_be_empty=may_be_empty)
     shown = np.unique(named if duty.original is None else [*named, duty.original])
     original = None if duty.original is None else int(np.searchsorted(shown, duty.original))
-    ranking = _ranked(replace(duty, original=original), snapshot.only(shown))
+    ranking = ranking_of(replace(duty, original=original), snapshot.only(shown))
     rows = np.searchsorted(shown, named)
     evident = _has_evidence(ranking.judged, len(shown))
     order = in_order(ranking.standing)
@@ -120,7 +125,7 @@ def compare(asked: ComparisonAsked, snapshot: Snapshot, *, may_be_empty: bool = 
     return Comparison(ranking, tuple(map(int, rows)), tuple(place_of.get(int(row)) for row in rows))
 
 
-def _without_contradictions(
+def without_contradictions(
     duty: Duty, original: int, judged: tuple[Judged, ...]
 ) -> tuple[Duty, tuple[Judged, ...]]:
     """Of what is taken from the original, only what the original itself does not miss: where its tests
@@ -145,41 +150,72 @@ def in_order(standing: Standing) -> IntArray:
 def _has_evidence(judged: tuple[Judged, ...], elements: int) -> BoolArray:
     evident = np.zeros(elements, bool)
     for each in judged:
-        # Neither a limit that nobody knows nor a kind that is not asked is evidence of an element.
-        evident |= ~np.isin(each.reason, _NO_EVIDENCE) & (each.basis != BASES.index("not_applicable"))
+        evident |= evidence(each)
     return evident
 
 
-def _standing(judged: tuple[Judged, ...], elements: int) -> Standing:
-    by_characteristic: dict[str, IntArray] = {}
-    gated: set[str] = set()
-    margin = np.full(elements, np.nan)
-    for each in judged:
-        if not each.requirement.counts:
-            continue
-        key = each.requirement.characteristic
-        worst = by_characteristic.get(key, np.full(elements, _MEETS))
-        by_characteristic[key] = np.maximum(worst, _category(each))
-        if each.requirement.gate is not None:
-            gated.add(key)
-        margin = np.fmin(margin, each.margin)
+def evidence(judged: Judged) -> BoolArray:
+    """Elements of which anything is on file that the requirement is judged by. Shape (elements,).
 
-    def count(least: int, most: int, only: set[str] | None = None) -> IntArray:
-        found = np.zeros(elements, np.int64)
-        for key, category in by_characteristic.items():
+    Neither a limit that nobody knows nor a kind that is not asked is evidence of an element.
+    """
+    found = ~np.isin(judged.reason, _NO_EVIDENCE) & (judged.basis != BASES.index("not_applicable"))
+    return np.asarray(found)
+
+
+class Tally:
+    """What the order counts, requirement by requirement. As more are counted no element's place can become better: its
+    counts, taken in the order in which they decide, never fall, and its smallest margin never rises once it has one."""
+
+    def __init__(self, elements: int):
+        self._worst: dict[str, IntArray] = {}
+        self._gated: set[str] = set()
+        self._elements = elements
+        self.margin = np.full(elements, np.nan)
+
+    def count(self, requirement: Requirement, categories: IntArray, margin: FloatArray) -> None:
+        """Counts a requirement that ``counts``, with the category of each element and its margin. Shapes
+        (elements,)."""
+        key = requirement.characteristic
+        self._worst[key] = np.maximum(self._worst[key], categories) if key in self._worst else categories
+        if requirement.gate is not None:
+            self._gated.add(key)
+        self.margin = np.fmin(self.margin, margin)
+
+    def only(self, rows: IntArray) -> Tally:
+        """The same of some elements alone."""
+        part = Tally(len(rows))
+        part._worst = {key: worst[rows] for key, worst in self._worst.items()}
+        part._gated, part.margin = set(self._gated), self.margin[rows]
+        return part
+
+    def standing(self) -> Standing:
+        return Standing(
+            gate_misses=self._counted(_MISSES, _MISSES, self._gated),
+            not_in_favour=self._counted(_OPEN, _MISSES),
+            misses=self._counted(_MISSES, _MISSES),
+            leaning_to_meet=self._counted(_LEANS_TO_MEETING, _LEANS_TO_MEETING),
+            smallest_margin=self.margin,
+        )
+
+    def _counted(self, least: int, most: int, only: set[str] | None = None) -> IntArray:
+        found = np.zeros(self._elements, np.int64)
+        for key, worst in self._worst.items():
             if only is None or key in only:
-                found += (category >= least) & (category <= most)
+                found += (worst >= least) & (worst <= most)
         return found
 
-    return Standing(
-        gate_misses=count(_MISSES, _MISSES, gated),
-        not_in_favour=count(_OPEN, _MISSES),
-        misses=count(_MISSES, _MISSES),
-        leaning_to_meet=count(_LEANS_TO_MEETING, _LEANS_TO_MEETING),
-        smallest_margin=margin,
-    )
+
+def _standing(judged: tuple[Judged, ...], elements: int) -> Standing:
+    tally = Tally(elements)
+    for each in judged:
+        if each.requirement.counts:
+            tally.count(each.requirement, category(each), each.margin)
+    return tally.standing()
 
 
-def _category(judged: Judged) -> IntArray:
+def category(judged: Judged) -> IntArray:
+    """What each element counts for on one requirement: met, leaning to meeting, open, leaning to a miss or missed, from
+    0 to 4. Shape (elements,)."""
     leaning = np.where(judged.lean == MEETS, _LEANS_TO_MEETING, np.where(judged.lean == MISSES, _LEANS_TO_MISS, _OPEN))
     return np.where(judged.verdict == MEETS, _MEETS, np.where(judged.verdict == MISSES, _MISSES, leaning))

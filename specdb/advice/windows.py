@@ -23,7 +23,7 @@ import numpy as np
 
 from specdb.bounds import MEETS, BoolArray, FloatArray, IntArray
 from specdb.catalog.snapshot import Snapshot
-from specdb.criteria import BASES, judge
+from specdb.criteria import BASES, characteristics_read, judge
 from specdb.criteria.evidence import SAME_POINT
 from specdb.duty import SAME_FLOW, Assumptions, Requirement
 from specdb.duty.circumstances import Circumstances, FluidDensity
@@ -57,9 +57,6 @@ _SHARES = {
     "clean_pressure_drop": SAME_POINT,
 }
 """Characteristics that are carried over conditions, and the share within which a test's condition is the asked one."""
-
-_READS = {"collapse_over_own_drop": ("clean_pressure_drop", "collapse_pressure")}
-"""Criteria worked out from several characteristics, that with conditions first."""
 
 _COLUMNS = {
     "flow_l_min": "flow_l_min",
@@ -134,7 +131,7 @@ def windows(ranking: Ranking, rows: Sequence[int]) -> dict[int, tuple[Window, ..
         met = (judged.verdict[shown] == MEETS) & (judged.basis[shown] != BASES.index("not_applicable"))
         if not met.any():
             continue
-        part = ranking.snapshot.repeated(shown[met], _reads(requirement))
+        part = ranking.snapshot.repeated(shown[met], characteristics_read(requirement))
         taken: list[tuple[Taken, ...]] = [()] * len(part.elements)
         if assumptions.unstated_conditions_match:
             part, taken = _as_taken(part, requirement, assumptions)
@@ -170,14 +167,9 @@ def whole(of: Sequence[Window], circumstances: Circumstances) -> Whole:
 # --- the conditions varied ------------------------------------------------------------------------
 
 
-def _reads(requirement: Requirement) -> tuple[str, ...]:
-    key = requirement.characteristic
-    return _READS.get(key, (key,))
-
-
 def _axes(requirement: Requirement, circumstances: Circumstances) -> Mapping[Condition, _Axis]:
     """What of a requirement's conditions can be varied."""
-    if _reads(requirement)[0] not in _SHARES:
+    if not _SHARES.keys() & characteristics_read(requirement):
         return {}
     axes: dict[Condition, _Axis] = {}
     flow, thin, thick = requirement.flow_l_min, requirement.viscosity_low_mm2_s, requirement.viscosity_high_mm2_s
@@ -265,7 +257,7 @@ def _as_taken(
     Assumed is that a test was run at the requirement's own conditions, not that it was run at any that is asked next.
     An element that meets by what is proven of a test that its assumed conditions spoil is left as it stands.
     """
-    points, key = part.points, _reads(requirement)[0]
+    points, key = part.points, characteristics_read(requirement)[0]
     here = np.zeros(len(points), bool)
     here[part.slices[key]] = True
     own = {
@@ -311,7 +303,7 @@ def _edges(
     elements = len(part.elements)
 
     def meets(of: IntArray, u: FloatArray) -> BoolArray:
-        return _meets(part.repeated(of, _reads(requirement)), requirement, assumptions, axis.at(u))
+        return _meets(part.repeated(of, characteristics_read(requirement)), requirement, assumptions, axis.at(u))
 
     own = meets(np.arange(elements), np.zeros(elements))
     of, u = _probes(part, requirement, axis)
@@ -337,14 +329,14 @@ def _meets(
 ) -> BoolArray:
     """Whether each element meets the requirement at conditions of its own."""
     # The carriers take a condition for each point as readily as one for all: numpy spreads either.
-    of_point = copies.of(_reads(requirement)[0]).element
+    of_point = copies.of(characteristics_read(requirement)[0]).element
     varied: dict[str, Any] = {name: each[of_point] for name, each in conditions.items()}
     return np.asarray(judge(copies, replace(requirement, **varied), assumptions).verdict == MEETS)
 
 
 def _probes(part: Snapshot, requirement: Requirement, axis: _Axis) -> tuple[IntArray, FloatArray]:
     """Where each element is looked at: (element, u), rising. A grid, and both sides of where its points change."""
-    points, share = part.of(_reads(requirement)[0]), _SHARES[_reads(requirement)[0]]
+    points, share = part.of(characteristics_read(requirement)[0]), _SHARES[characteristics_read(requirement)[0]]
     grid = np.linspace(0.0, axis.end, math.ceil(axis.end / axis.step) + 1)[1:]
     elements = len(part.elements)
     of, u = [np.repeat(np.arange(elements), len(grid))], [np.tile(grid, elements)]

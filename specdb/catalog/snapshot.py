@@ -247,32 +247,26 @@ class Snapshot:
     def of(self, characteristic: str) -> Points:
         return self.points.rows(self.slices[characteristic])
 
+    @cached_property
+    def rows_of_number(self) -> dict[str, list[int]]:
+        """Rows of the elements of each number, by its identity key."""
+        found: dict[str, list[int]] = {}
+        for row, key in enumerate(self.elements.number_key):
+            found.setdefault(key, []).append(row)
+        return found
+
+    @cached_property
+    def _row_of_id(self) -> dict[str, int]:
+        return {each: row for row, each in enumerate(self.elements.element_id)}
+
     def find(self, element_id: str) -> int | None:
         """Row of an element, None where this state of the catalogue does not hold it."""
-        rows = np.flatnonzero(self.elements.element_id == element_id)
-        return int(rows[0]) if len(rows) else None
+        return self._row_of_id.get(element_id)
 
     def only(self, rows: IntArray) -> Snapshot:
         """The view of some elements alone, with their tests and points. ``rows`` are theirs, rising."""
-        tests = np.flatnonzero(np.isin(self.tests.element, rows))
-        points = np.flatnonzero(np.isin(self.points.element, rows))
-        kept_tests, kept_points = _rows(vars(self.tests), tests), _rows(vars(self.points), points)
-        kept_tests["element"] = np.searchsorted(rows, kept_tests["element"])
-        kept_points["element"] = np.searchsorted(rows, kept_points["element"])
-        kept_points["test"] = np.searchsorted(tests, kept_points["test"])
-        slices = {
-            key: slice(*map(int, np.searchsorted(points, (each.start, each.stop)))) for key, each in self.slices.items()
-        }
-        return Snapshot(
-            self.revision,
-            Elements(**_rows(vars(self.elements), rows)),
-            Tests(**kept_tests),
-            Points(**kept_points),
-            slices,
-            self.sources,
-            self._claims_of(rows),
-            self.whole or self,
-        )
+        part = self.repeated(rows, tuple(self.slices))
+        return replace(part, claims=self._claims_of(rows), whole=self.whole or self)
 
     def repeated(self, rows: IntArray, characteristics: Sequence[str]) -> Snapshot:
         """The elements of ``rows`` in that order, each as often as it stands there, to be judged on ``characteristics``

@@ -23,7 +23,7 @@ from specdb.criteria.stated import as_stated, bubble_point, fatigue
 from specdb.criteria.verdicts import Judged, exempt, judge_tests, keeping_proof, no_proof, nothing_on_file
 from specdb.duty import NO_ASSUMPTIONS, Assumptions, Requirement
 
-__all__ = ["ASSUMPTION_BITS", "BASES", "CARRIERS", "REASONS", "Carried", "Judged", "judge"]
+__all__ = ["ASSUMPTION_BITS", "BASES", "CARRIERS", "REASONS", "Carried", "Judged", "characteristics_read", "judge"]
 
 CARRIERS: dict[str, Callable[[Snapshot, Requirement, Assumptions], Carried]] = {
     "filtration_ratio": filtration_ratio,
@@ -46,6 +46,15 @@ CARRIERS: dict[str, Callable[[Snapshot, Requirement, Assumptions], Carried]] = {
 }
 """How the points of each characteristic are carried to a requirement's conditions; a criterion that is none of the
 characteristics is worked out from those of several."""
+
+_READS = {"collapse_over_own_drop": ("clean_pressure_drop", "collapse_pressure")}
+"""Criteria worked out from several characteristics, that with conditions first."""
+
+
+def characteristics_read(requirement: Requirement) -> tuple[str, ...]:
+    """The characteristics whose points a requirement is judged by; none for what an element is."""
+    key = requirement.characteristic
+    return _READS.get(key, (key,) if key in CARRIERS else ())
 
 
 def judge(snapshot: Snapshot, requirement: Requirement, assumptions: Assumptions = NO_ASSUMPTIONS) -> Judged:

@@ -88,7 +88,8 @@ def resolve(
         notes += [*not_taken, *_at_other_flows(taken, conditions)]
     requirements += derived
     if not requirements and not may_be_empty:
-        raise QuestionError("Nothing is required.", field="duty.require", remedy=_what_would_ask(derivations))
+        remedy = _what_would_ask(derivations)
+        raise QuestionError("Nothing is required.", field="duty.require", remedy=remedy).worded("nothing_required")
     advice: list[str | Note] = [*_winter(derivations, snapshot, row)]
     place = conditions.circumstances.location
     if place is not None:
@@ -218,7 +219,7 @@ def without_contradicted(duty: Duty, contradicted: list[Requirement]) -> Duty:
             "The original's ratings contradict each other, and nothing else is required.",
             field="duty.require",
             remedy="State at least one requirement.",
-        )
+        ).worded("nothing_required")
     titles = dict.fromkeys(title_of(r.characteristic) for r in contradicted)
     notes = tuple(f"The original's own ratings contradict its {title}, which is not required." for title in titles)
     return replace(duty, requirements=requirements, notes=duty.notes + notes)
@@ -235,15 +236,19 @@ def find_row(snapshot: Snapshot, number: str, maker: str | None) -> int:
     Raises NotOnFileError where no element has the number, QuestionError where several makers do.
     """
     elements = snapshot.elements
-    rows = np.flatnonzero(elements.number_key == identity_key(number, field="number"))
+    rows = snapshot.rows_of_number.get(identity_key(number, field="number"), [])
     if maker is not None:
-        rows = rows[elements.maker_key[rows] == identity_key(maker, field="maker")]
-    if not len(rows):
+        its_key = identity_key(maker, field="maker")
+        rows = [row for row in rows if elements.maker_key[row] == its_key]
+    if not rows:
         raise not_on_file(number, maker, snapshot.numbers.near_number(number, maker))
     if len(rows) > 1:
         makers = ", ".join(str(elements.maker[r]) for r in rows)
-        raise QuestionError("Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}.")
-    return int(rows[0])
+        several = QuestionError(
+            "Several makers have this number.", value=number, field="maker", remedy=f"One of {makers}."
+        )
+        raise several.worded("several_makers")
+    return rows[0]
 
 
 def find_rows(snapshot: Snapshot, asked: Sequence[ElementAsked], faults: Faults) -> list[int]:

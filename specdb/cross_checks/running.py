@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Literal
 
@@ -10,11 +11,13 @@ from specdb.answers.claims import claims_shown
 from specdb.answers.cross_checks import FaultShown, LineAnswer, LineProblem
 from specdb.answers.deciding import UNTOLD, Beside, candidate, notes_shown, requirement_shown
 from specdb.answers.requests import requests_shown
+from specdb.catalog.identity import identity_key
 from specdb.catalog.snapshot import Snapshot
 from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, Line
 from specdb.duty.dotted import compared_names, comparison_of, faults_as_typed, question_of
 from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
-from specdb.ranking import Ranking, compare, rank
+from specdb.ranking import Ranking, compare
+from specdb.shortlist import Shortlister
 from specdb.units import UnitSystem
 from specdb.wording import assumption_words
 
@@ -38,17 +41,22 @@ def answer_lines(
 
     A line that cannot be answered is answered with its problem; nothing that a line holds is raised.
     """
+    shortlister = Shortlister(snapshot)
     for line in lines:
-        yield _answered(line, snapshot, common, mode, units)
+        yield answer_line(line, shortlister, common, mode, units)
 
 
-def _answered(line: Line, snapshot: Snapshot, common: Mapping[str, str], mode: Mode, units: UnitSystem) -> LineAnswer:
+def answer_line(
+    line: Line, shortlister: Shortlister, common: Mapping[str, str], mode: Mode, units: UnitSystem
+) -> LineAnswer:
+    """As :func:`answer_lines`, of one line."""
     judged = mode == "judge" or (mode == "each" and _names_elements(line.asked))
     asked = _asked(line, common, judged)
+    asked |= _makers_told_apart(asked, shortlister.snapshot)
     try:
         _refuse(line, judged)
         with faults_as_typed(asked):
-            told = _judged(asked, snapshot, units) if judged else _ranked(asked, snapshot, units)
+            told = _judged(asked, shortlister.snapshot, units) if judged else _ranked(asked, shortlister, units)
     except (InputError, NotOnFileError) as error:
         return LineAnswer(
             line=line.label, row=line.row, status="fault", mode="judged" if judged else "ranked", asked=asked,
@@ -69,6 +77,30 @@ def _asked(line: Line, common: Mapping[str, str], judged: bool) -> dict[str, str
     left = {"limit", "include_without_evidence"} if judged else set(compared_names())
     asked = {name: text for name, text in asked.items() if name not in left}
     return asked if judged else {"limit": str(CANDIDATES)} | asked
+
+
+def _makers_told_apart(asked: Mapping[str, str], snapshot: Snapshot) -> dict[str, str]:
+    """Of a number that nobody has and that begins with the maker whose number the rest is, as "Quollbeck Dulse 23" and
+    "Quollbeck: Dulse 23" do, both by their names."""
+    found: dict[str, str] = {}
+    for name, text in asked.items():
+        beside = name.removesuffix("number") + "maker"
+        if not name.endswith(".number") or asked.get(beside) or _on_file(snapshot, text):
+            continue
+        for gap in re.finditer(r"\s*:\s*|\s+", text):
+            maker, number = text[: gap.start()], text[gap.end() :]
+            if _on_file(snapshot, number, maker):
+                found |= {beside: maker, name: number}
+    return found
+
+
+def _on_file(snapshot: Snapshot, number: str, maker: str | None = None) -> bool:
+    try:
+        rows = snapshot.rows_of_number.get(identity_key(number), [])
+        its_key = None if maker is None else identity_key(maker)
+    except QuestionError:
+        return False
+    return any(its_key in (None, snapshot.elements.maker_key[row]) for row in rows)
 
 
 def _refuse(line: Line, judged: bool) -> None:
@@ -93,11 +125,11 @@ def _at(name: str, message: str, remedy: str) -> QuestionError:
     return error
 
 
-def _ranked(asked: Mapping[str, str], snapshot: Snapshot, units: UnitSystem) -> LineAnswer:
+def _ranked(asked: Mapping[str, str], shortlister: Shortlister, units: UnitSystem) -> LineAnswer:
     question = question_of(asked)
-    ranking = rank(question, snapshot)
-    rows = [int(row) for row in ranking.candidates[: question.limit]]
-    return _told(ranking, rows, dict(zip(rows, range(1, len(rows) + 1), strict=True)), "ranked", units)
+    best = shortlister.best(question, question.limit)
+    places = {row: place for place, row in enumerate(best.rows, start=1)}
+    return _told(best.ranking, best.rows, places, "ranked", units)
 
 
 def _judged(asked: Mapping[str, str], snapshot: Snapshot, units: UnitSystem) -> LineAnswer:

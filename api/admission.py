@@ -18,12 +18,16 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api import problems
 from api.operations import operation_id_of, operations_of
 from specdb.errors import shown
+from specdb.problems import Problem
 
 BODY_BYTES = 1 << 20
 """Most that a question may weigh."""
 
 UPLOAD_BYTES = 64 << 20
-"""Most that an import may weigh."""
+"""Most that an import may weigh, and a file of lines for a cross-check."""
+
+LINES_BYTES = 16 << 20
+"""Most that the lines of a cross-check may weigh as JSON."""
 
 ADDRESS_BYTES = 32 << 10
 """Longest address with its query; sixteen requirements with every condition take about a quarter of it."""
@@ -32,8 +36,14 @@ IMPORTS = "/v1/imports"
 LOADING = "/load"
 """The page that takes a catalogue in."""
 
-CSV_ADDRESS = "specdb.csv_address"
-"""Key of the scope: the address ended in ``.csv``, which was taken off it."""
+CROSS_CHECKS = "/v1/cross-checks"
+CROSS_CHECKING = "/cross-check"
+"""The page that takes many lines."""
+
+FORM_IN_ADDRESS = "specdb.form_in_address"
+"""Key of the scope: the form that the end of the address, which was taken off it, asked for."""
+
+FORMS_IN_ADDRESS = ("csv", "parquet", "xlsx")
 
 _JSON_NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 _PLAIN = {
@@ -58,7 +68,7 @@ class Limits:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        most = UPLOAD_BYTES if scope["path"] in (IMPORTS, LOADING) else BODY_BYTES
+        most = _most_bytes(scope)
         refusal = _unread(scope, most)
         if refusal is not None:
             await problems.answer(refusal, scope)(scope, receive, send)
@@ -76,7 +86,15 @@ class Limits:
         await self.app(scope, weighing, send)
 
 
-def _unread(scope: Scope, most: int) -> problems.Problem | None:
+def _most_bytes(scope: Scope) -> int:
+    """Most that the body of a request may weigh."""
+    if scope["path"] == CROSS_CHECKS:
+        is_json = Headers(scope=scope).get("content-type", "").strip().casefold().startswith("application/json")
+        return LINES_BYTES if is_json else UPLOAD_BYTES
+    return UPLOAD_BYTES if scope["path"] in (IMPORTS, LOADING, CROSS_CHECKING) else BODY_BYTES
+
+
+def _unread(scope: Scope, most: int) -> Problem | None:
     """Why a request is refused before any of its body is read."""
     if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > ADDRESS_BYTES:
         too_long = f"The address is longer than {ADDRESS_BYTES} bytes. Equivalents can be asked by POST."
@@ -95,7 +113,8 @@ def _too_large(most: int) -> str:
 
 
 class Addresses:
-    """HEAD is GET without the body; an address that ends in ``.csv`` is the one without, answered as CSV."""
+    """HEAD is GET without the body, and without parts of it (RFC 9110, section 14.2); an address that ends in ``.csv``,
+    ``.parquet`` or ``.xlsx`` is the one without, answered in that form."""
 
     def __init__(self, app: ASGIApp):
         self.app = app
@@ -105,8 +124,9 @@ class Addresses:
             await self.app(scope, receive, send)
             return
         path: str = scope["path"]
-        if path.startswith("/v1/") and path.endswith(".csv"):
-            scope = {**scope, "path": path.removesuffix(".csv"), CSV_ADDRESS: True}
+        without, _, form = path.rpartition(".")
+        if path.startswith("/v1/") and form in FORMS_IN_ADDRESS:
+            scope = {**scope, "path": without, FORM_IN_ADDRESS: form}
         if scope["method"] != "HEAD":
             await self.app(scope, receive, send)
             return
@@ -114,7 +134,8 @@ class Addresses:
         async def without_body(message: Message) -> None:
             await send({**message, "body": b""} if message["type"] == "http.response.body" else message)
 
-        await self.app({**scope, "method": "GET"}, receive, without_body)
+        headers = [(name, value) for name, value in scope["headers"] if name != b"range"]
+        await self.app({**scope, "method": "GET", "headers": headers}, receive, without_body)
 
 
 def media_type_of(request: Request) -> tuple[str, str]:
@@ -124,7 +145,7 @@ def media_type_of(request: Request) -> tuple[str, str]:
     return media_type.strip().casefold(), charset[1].casefold() if charset else ""
 
 
-class _StrictJson(Request):
+class StrictJson(Request):
     """A request whose JSON is what RFC 8259 says: UTF-8, no NaN, and no name twice in one object, where the last
     would win. A byte order mark is passed over."""
 
@@ -163,7 +184,7 @@ class StrictRoute(APIRoute):
             return handler
 
         async def strict(request: Request) -> Response:
-            asked = _StrictJson(request.scope, request.receive)
+            asked = StrictJson(request.scope, request.receive)
             media_type, charset = media_type_of(asked)
             # A body that is absent is the route's to refuse.
             if (media_type != "application/json" or charset not in ("", "utf-8", "utf8")) and await asked.body():

@@ -1,8 +1,9 @@
 """In which form an answer is given, and whether the caller has it already.
 
-JSON or CSV: by the end of the address (``.csv``), by ``format``, else by ``Accept`` (RFC 9110, section
-12.5.1); a picture is SVG alone, a page HTML, and a sheet PDF. A GET or HEAD answer has an ``ETag`` over the state of
-the catalogue, the method, the question and the form; a caller that names it in ``If-None-Match`` is answered 304.
+JSON, CSV or Parquet: by the end of the address (``.csv``, ``.parquet``), by ``format``, else by ``Accept`` (RFC 9110,
+section 12.5.1); a picture is SVG alone, a page HTML, and a sheet PDF. A GET or HEAD answer has an ``ETag`` over the
+state of the catalogue, the method, the question and the form; a caller that names it in ``If-None-Match`` is answered
+304. Of a table, one that asks for a range of bytes is answered these.
 """
 
 from __future__ import annotations
@@ -10,29 +11,38 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from importlib.metadata import version
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 from urllib.parse import quote, urlencode
 
-from fastapi import Depends, HTTPException, Request, Response
+from fastapi import Depends, FastAPI, HTTPException, Request, Response
 from pydantic import BaseModel, ConfigDict
 
-from api.admission import CSV_ADDRESS
+from api.admission import FORM_IN_ADDRESS
 from api.pages.site import PAGE_HEADERS, look
+from api.ranges import Given, GivenLately
 from api.store import State
 from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
+from specdb.answers.tables import Table
 from specdb.duty.question import AsOfText
 from specdb.units import UnitSystem
 
 MEDIA_TYPES = {
     "json": "application/json",
     "csv": "text/csv",
+    "parquet": "application/vnd.apache.parquet",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "svg": "image/svg+xml",
     "html": "text/html",
     "pdf": "application/pdf",
 }
 CSV_CONTENT_TYPE = "text/csv; charset=utf-8; header=present"
+
+TableForm = Literal["json", "csv", "parquet"]
+"""Forms of an answer that has rows."""
+_FLAT = ("csv", "parquet")
+
 NO_CATALOGUE = State(0, "")
 VARY = {"Vary": "Accept"}
 PICTURE_HEADERS = {
@@ -43,6 +53,7 @@ PICTURE_HEADERS = {
 _PROGRAM = version("specdb")
 _DRAWN_WITH = version("matplotlib")
 _WRITTEN_WITH = version("fpdf2")
+_PACKED_WITH = version("pyarrow")
 _QUALITY = re.compile(r"0(\.[0-9]{0,3})?|1(\.0{0,3})?")
 
 
@@ -53,7 +64,7 @@ class Reading(BaseModel):
 
     units: Literal["si", "us"] = "si"
     as_of: AsOfText | None = None
-    format: Literal["json", "csv"] | None = None
+    format: TableForm | None = None
 
 
 class NotModified(HTTPException):
@@ -61,6 +72,22 @@ class NotModified(HTTPException):
 
     def __init__(self, headers: Mapping[str, str]):
         super().__init__(304, headers=dict(headers))
+
+
+class GivenAgain(Exception):  # noqa: N818 - no error: it ends the work, since there is none left
+    """The answer was given lately, and is given again."""
+
+    def __init__(self, response: Response):
+        self.response = response
+
+
+def install(app: FastAPI) -> None:
+    """Let ``app`` give an answer again that it gave lately."""
+    app.state.given_lately = GivenLately()
+
+    @app.exception_handler(GivenAgain)
+    async def again(_: Request, given: GivenAgain) -> Response:
+        return given.response
 
 
 def preferred(accept: str, offered: tuple[str, ...]) -> str | None:
@@ -91,6 +118,10 @@ def _quality(parameters: list[str]) -> float:
     return 1.0
 
 
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
 class Reply:
     """One answer in the making: its form is settled before any work is done."""
 
@@ -101,25 +132,26 @@ class Reply:
         self.form = self._settle(forms)
 
     def _settle(self, forms: tuple[str, ...]) -> str:
-        by_address = self._request.scope.get(CSV_ADDRESS, False)
+        by_address: str | None = self._request.scope.get(FORM_IN_ADDRESS)
         stated = self._request.query_params.get("format")
-        if by_address and "csv" not in forms:
+        if by_address and by_address not in forms:
             raise HTTPException(404)
-        if by_address and stated not in (None, "csv"):
-            raise HTTPException(406, "The address ends in .csv, and format asks for something else.", VARY)
+        if by_address and stated not in (None, by_address):
+            raise HTTPException(406, f"The address ends in .{by_address}, and format asks for something else.", VARY)
         if by_address or stated in forms:
-            return "csv" if by_address else str(stated)
+            return by_address or str(stated)
         offered = tuple(MEDIA_TYPES[form] for form in forms)
         media = preferred(", ".join(self._request.headers.getlist("accept")), offered)
         if media is None:
-            raise HTTPException(406, f"This address answers {' and '.join(offered)}.", VARY)
+            raise HTTPException(406, f"This address answers {_listed(offered)}.", VARY)
         return forms[offered.index(media)]
 
     def at(self, state: State = NO_CATALOGUE, beside: str = "") -> State:
         """The state that is answered from, by default none, for an answer that no catalogue has part in. ``beside`` is
         what else the answer depends on, such as the date.
 
-        A GET or HEAD gets its ETag here. Raises NotModified where the caller has the answer already.
+        A GET or HEAD gets its ETag here. Raises NotModified where the caller has the answer already, and GivenAgain
+        where it is a table that was given lately.
         """
         if self._request.method == "GET":
             tag = self._tag(state.mark, beside)
@@ -130,12 +162,25 @@ class Reply:
                 raise NotModified(self._headers)
             # "*" is any answer that there is: whether there is one shows only when it is given.
             self._any_known = "*" in known
+            given = self._given_lately.get(self._name) if self.form in _FLAT else None
+            if given is not None and not self._any_known:
+                raise GivenAgain(given.to(self._request))
         return state
+
+    @property
+    def _given_lately(self) -> GivenLately:
+        lately: GivenLately = self._request.app.state.given_lately
+        return lately
+
+    @property
+    def _name(self) -> tuple[str, ...]:
+        """What tells a GET answer from all others. The links beside it end as the address that was asked does."""
+        return self._headers["ETag"], self._request.scope.get(FORM_IN_ADDRESS, "")
 
     def _tag(self, mark: str, beside: str) -> str:
         question = sorted(self._request.query_params.multi_items())
-        made_by = {"svg": (_PROGRAM, _DRAWN_WITH), "html": (_PROGRAM, look()), "pdf": (_PROGRAM, _WRITTEN_WITH)}
-        program = made_by.get(self.form, _PROGRAM)
+        made_by = {"svg": _DRAWN_WITH, "html": look(), "pdf": _WRITTEN_WITH, "parquet": _PACKED_WITH}
+        program = (_PROGRAM, made_by[self.form]) if self.form in made_by else _PROGRAM
         parts = [mark, METHOD_VERSION, program, self._request.scope["path"], question, self.form]
         parts += [beside] if beside else []
         return f'"{hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]}"'
@@ -146,11 +191,21 @@ class Reply:
             raise NotModified(self._headers)
         if links:
             self._headers["Link"] = ", ".join(f'<{address}>; rel="{name}"' for name, address in links.items())
-        if self.form == "csv":
+        if self.form in _FLAT:
             assert isinstance(answer, WithTable)
-            text = answer.table(units).csv()
-            return Response(text.encode(), headers=self._headers | {"Content-Type": CSV_CONTENT_TYPE})
+            return self._give_table(answer.table(units))
         return Response(answer.model_dump_json(), headers=self._headers, media_type=MEDIA_TYPES["json"])
+
+    def _give_table(self, table: Table) -> Response:
+        if self.form == "csv":
+            body, media_type = table.csv().encode(), CSV_CONTENT_TYPE
+        else:
+            body, media_type = table.parquet(), MEDIA_TYPES["parquet"]
+        given = Given(body, self._headers | {"Content-Type": media_type})
+        if "ETag" not in self._headers:  # an answer to POST, which has no parts
+            return Response(given.body, headers=dict(given.headers))
+        self._given_lately.keep(self._name, given)
+        return given.to(self._request)
 
     def give_picture(self, svg: str, name: str) -> Response:
         """A picture, written once, which whoever keeps it finds under this name."""
@@ -176,7 +231,8 @@ class Reply:
         """This address with other query fields; None leaves one out."""
         asked: dict[str, Any] = {**self._request.query_params, **changed}
         query = urlencode({name: value for name, value in asked.items() if value is not None})
-        suffix = ".csv" if self._request.scope.get(CSV_ADDRESS, False) else ""
+        form = self._request.scope.get(FORM_IN_ADDRESS)
+        suffix = f".{form}" if form else ""
         return f"{quote(self._request.scope['path'])}{suffix}" + (f"?{query}" if query else "")
 
 
@@ -188,8 +244,11 @@ def _reply(*forms: str) -> Callable[[Request], Awaitable[Reply]]:
     return reply
 
 
-ReplyNeeded = Annotated[Reply, Depends(_reply("json", "csv"))]
+ReplyNeeded = Annotated[Reply, Depends(_reply(*get_args(TableForm)))]
 """For answers that have rows."""
+
+LinesReplyNeeded = Annotated[Reply, Depends(_reply(*get_args(TableForm), "xlsx"))]
+"""For answers to many lines."""
 
 JsonReplyNeeded = Annotated[Reply, Depends(_reply("json"))]
 

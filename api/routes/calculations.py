@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, create_model
 from pydantic.fields import FieldInfo
 
 from api.problems import documented
-from api.representation import ReplyNeeded
+from api.representation import ReplyNeeded, TableForm
 from specdb.calculations import CALCULATIONS, Calculation, CalculationsAnswer, calculations
 
 router = APIRouter(prefix="/v1/calculations", tags=["calculations"])
@@ -20,7 +20,7 @@ class Listing(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    format: Literal["json", "csv"] | None = None
+    format: TableForm | None = None
 
 
 @router.get(
@@ -69,7 +69,7 @@ def _query_of(calculation: Calculation) -> type[BaseModel]:
     """The fields of a calculation, and those that say how to answer, as one model: two that forbid what they do not
     know would refuse each other's."""
     fields: Any = {name: _described(field) for name, field in calculation.asked.model_fields.items()}
-    how: Any = {"units": (Literal["si", "us"], "si"), "format": (Literal["json", "csv"] | None, None)}
+    how: Any = {"units": (Literal["si", "us"], "si"), "format": (TableForm | None, None)}
     return create_model(f"{calculation.asked.__name__}InAddress", __base__=calculation.asked, **fields, **how)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 from pydantic import BaseModel, ConfigDict
 
 from api.problems import documented
-from api.representation import ReplyNeeded
+from api.representation import ReplyNeeded, TableForm
 from api.store import CatalogueNeeded
 from specdb import answers
 
@@ -20,7 +20,7 @@ class VocabularyAsked(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    format: Literal["json", "csv"] | None = None
+    format: TableForm | None = None
 
 
 @router.get(

@@ -16,7 +16,7 @@ from specdb.answers.attainable import AttainableShown
 from specdb.answers.claims import ClaimShown
 from specdb.answers.life import ServiceLifeShown
 from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular
-from specdb.answers.tables import Cell, Table, column
+from specdb.answers.tables import Cell, Table, column, numbers, whole_numbers, yes_or_no
 from specdb.answers.windows import WholeWindowShown, WindowShown
 from specdb.units import UnitSystem
 
@@ -229,24 +229,25 @@ class ComparisonAnswer(Decision):
 
 def decision_columns(units: UnitSystem) -> tuple[str, ...]:
     return (
-        *("rank", "element_id", "maker", "number"),
-        *("requirement", "characteristic", "required_low", "required_high", "required_word", "unit"),
+        *(*whole_numbers("rank"), "element_id", "maker", "number"),
+        *("requirement", "characteristic", *numbers("required_low", "required_high"), "required_word", "unit"),
         column("nominal", "length", units),
         *(column("size", "size", units), "size_scale"),
         column("flow", "flow", units),
         *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
         *(column(name, "density", units) for name in ("density", "density_low", "density_high")),
         *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
-        *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", "allow"),
-        *("origin", "rule", "advisory", "estimated"),
+        *("test_liquid", "drop_of", "capacity_basis", "standard", "dust", *numbers("allow")),
+        *("origin", "rule", *yes_or_no("advisory", "estimated")),
         *("verdict", "verdict_without_assumptions", "assumed", "reason", "lean"),
-        *("shown_low", "shown_high", "shown_word", column("difference", "length", units), "estimate", "margin"),
-        *("basis", "by_rounding", "explanation", "sources"),
+        *(*numbers("shown_low", "shown_high"), "shown_word", column("difference", "length", units)),
+        *(*numbers("estimate", "margin"), "basis", *yes_or_no("by_rounding"), "explanation", "sources"),
         *("claims", "candidate_cautions", "service_life"),
         *(column("largest_flow", "flow", units), column("highest_viscosity", "viscosity", units)),
         *(column("coldest", "temperature", units), "met_beyond"),
-        *("trade_offs", "unbeaten", "attainable_cleanliness", "windows_together"),
-        *(f"{cost}_{bound}" for cost in ("cost_per_1000_h", "cost_per_gram") for bound in ("low", "high", "estimate")),
+        *("trade_offs", *yes_or_no("unbeaten"), "attainable_cleanliness", "windows_together"),
+        *numbers(*(f"cost_per_1000_h_{end}" for end in ("low", "high", "estimate"))),
+        *numbers(*(f"cost_per_gram_{end}" for end in ("low", "high", "estimate"))),
         "currency",
     )
 

@@ -9,7 +9,7 @@ from typing_extensions import override
 
 from specdb.answers.history import StepShown, history_shown, history_table
 from specdb.answers.shape import Answer, QuantityShown, Tabular, quantity, tidy
-from specdb.answers.tables import Cell, Table, column
+from specdb.answers.tables import Cell, Table, column, numbers
 from specdb.catalog.history import Step
 from specdb.catalog.reading import ElementOnFile
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
@@ -96,8 +96,8 @@ class ElementAnswer(Tabular):
         """One row a rating; where the history was asked for, one row a change."""
         if self.history is not None:
             return history_table(self.history)
-        converted = [column(name, kind, units) for name, (_, kind) in _TYPED.items()]
-        typed = [f"{name}_text" for name in _TYPED]
+        converted = [column(name, kind, units) for name, (_, kind) in TYPED.items()]
+        typed = [f"{name}_text" for name in TYPED]
         names = ("element_id", "maker", "number", *_BEFORE, *converted, "size_scale", *typed, *_AFTER)
         return Table(names, [self._row(rating) for rating in self.ratings])
 
@@ -105,9 +105,9 @@ class ElementAnswer(Tabular):
         return [
             *(self.element_id, self.maker, self.number),
             *(getattr(rating, name) for name in _BEFORE),
-            *(rating.converted[name].value if name in rating.converted else None for name in _TYPED),
+            *(rating.converted[name].value if name in rating.converted else None for name in TYPED),
             rating.size_scale,
-            *(getattr(rating, name) for name in _TYPED),
+            *(getattr(rating, name) for name in TYPED),
             *(getattr(rating, name) for name in _AFTER),
         ]
 
@@ -147,7 +147,7 @@ def _attribute(row: dict[str, Any], units: UnitSystem) -> AttributeOnFile:
     )
 
 
-_TYPED = {
+TYPED = {
     # condition: its column in canonical units, and the kind of quantity
     "size": ("size_um", "size"),
     "flow": ("flow_l_min", "flow"),
@@ -161,7 +161,7 @@ _WORDS = (
     *("qualifier", "text", "characteristic", "test", "standard", "edition", "dust", "test_liquid", "drop_of"),
     *("capacity_basis", "laboratory", "source", "page", "remark", "size_scale"),
 )
-_BEFORE = ("rating", "characteristic", "title", "qualifier", "text", "value", "unit")
+_BEFORE = ("rating", "characteristic", "title", "qualifier", "text", *numbers("value"), "unit")
 _AFTER = (
     *("test", "standard", "edition", "dust", "test_liquid", "drop_of", "capacity_basis", "laboratory"),
     *("source", "page", "remark"),
@@ -177,13 +177,13 @@ def _rating(row: dict[str, Any], units: UnitSystem) -> RatingOnFile:
         value=tidy(stated),
         unit=unit,
         converted=_converted(row, units),
-        **{name: row[f"{name}_text"] for name in _TYPED},
+        **{name: row[f"{name}_text"] for name in TYPED},
         **{name: row[name] for name in _WORDS},
     )
 
 
 def _converted(row: dict[str, Any], units: UnitSystem) -> dict[str, QuantityShown]:
-    shown = {name: quantity(row[column], kind, units) for name, (column, kind) in _TYPED.items()}
+    shown = {name: quantity(row[column], kind, units) for name, (column, kind) in TYPED.items()}
     return {name: quantity for name, quantity in shown.items() if quantity is not None}
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing_extensions import override
 
 from specdb.answers.shape import Answer, Tabular
-from specdb.answers.tables import Table
+from specdb.answers.tables import Table, whole_numbers
 from specdb.catalog.history import Change, RevisionOnFile, Step
 from specdb.units import UnitSystem
 
@@ -71,7 +71,7 @@ class RevisionsAnswer(Tabular):
             [r.revision, r.at, r.actor, r.reason, *(getattr(r.added, name) for name in counted)]
             for r in self.revisions
         ]
-        return Table(("revision", "at", "actor", "reason", *counted), rows)
+        return Table((*whole_numbers("revision"), "at", "actor", "reason", *whole_numbers(*counted)), rows)
 
 
 def history_shown(steps: Sequence[Step]) -> list[StepShown]:
@@ -99,7 +99,7 @@ def history_table(steps: Sequence[StepShown]) -> Table:
         for step in steps
         for change in step.changes
     ]
-    return Table((*of_step, "reason_of_revision", *of_change), rows)
+    return Table((*whole_numbers("revision"), "at", "actor", "reason_of_revision", *of_change), rows)
 
 
 def revisions_answer(revision: int, listed: Sequence[RevisionOnFile], total: int, limit: int) -> RevisionsAnswer:

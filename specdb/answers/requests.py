@@ -22,7 +22,7 @@ from specdb.advice.letters import letters
 from specdb.answers.deciding import densities_shown, element_named, notes_shown, requirement_shown
 from specdb.answers.decisions import ElementNamed, RequirementShown
 from specdb.answers.shape import Answer, BoundsShown, QuantityShown, Tabular, bounds, quantity
-from specdb.answers.tables import Cell, Table, column
+from specdb.answers.tables import Cell, Table, column, numbers, whole_numbers
 from specdb.characteristics import title_of
 from specdb.ranking import Ranking
 from specdb.units import UnitSystem
@@ -100,7 +100,7 @@ class RequestsAnswer(Tabular):
 
 
 def request_columns(units: UnitSystem) -> tuple[str, ...]:
-    columns = ("rank", "element_id", "maker", "number", "requirement", "characteristic", "words")
+    columns = (*whole_numbers("rank"), "element_id", "maker", "number", "requirement", "characteristic", "words")
     return (*columns, *_test_columns(units), "reason", "lacks", "documents", "explanation")
 
 
@@ -230,11 +230,12 @@ def _unsettled(
 
 def _test_columns(units: UnitSystem) -> tuple[str, ...]:
     return (
-        *("settles", "standards", "dust", column("size", "size", units), "size_scale", column("flow", "flow", units)),
+        *(*whole_numbers("settles"), "standards", "dust"),
+        *(column("size", "size", units), "size_scale", column("flow", "flow", units)),
         *(column("viscosity_low", "viscosity", units), column("viscosity_high", "viscosity", units)),
         *(column(name, "density", units) for name in ("density", "density_low", "density_high")),
         *(column("terminal_pressure_drop", "pressure", units), column("cycle_pressure", "pressure", units)),
-        *("cycles", "test_liquid", "drop_of", "capacity_basis", "fluid_class"),
+        *(*numbers("cycles"), "test_liquid", "drop_of", "capacity_basis", "fluid_class"),
     )
 
 

@@ -10,7 +10,7 @@ from typing_extensions import override
 from specdb.answers.decisions import ElementNamed
 from specdb.answers.elements import ClaimOnFile, claim_on_file
 from specdb.answers.shape import Answer, Tabular
-from specdb.answers.tables import Table
+from specdb.answers.tables import Table, whole_numbers
 from specdb.catalog.reading import read_words
 from specdb.catalog.search import Entry, Hit, SearchIndex, SearchResult
 from specdb.units import UnitSystem
@@ -69,7 +69,7 @@ class SearchAnswer(Tabular):
             ]
             for place, hit in enumerate(self.hits, start=1)
         ]
-        names = [*("place", "near", "words", "through", "maker", "number")]
+        names = [*whole_numbers("place"), "near", "words", "through", "maker", "number"]
         names += [name if name == "element_id" else f"element_{name}" for name in element]
         return Table((*names, *(f"claim_{name}" for name in claim)), rows)
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING, Self
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, PrivateAttr
 from typing_extensions import override
 
-from specdb.answers.tables import Cell, Table
-from specdb.units import UnitSystem, express
+from specdb.answers.tables import Cell, Column, Table
+from specdb.units import PintQuantity, UnitSystem, as_pint, express
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 METHOD_VERSION = "3"
 """Changes whenever the same facts and the same question may get another verdict or order."""
@@ -23,7 +27,17 @@ class Stamped(Answer):
     method_version: str = METHOD_VERSION
 
 
-class WithTable(Answer):
+class MadeInUnits(Answer):
+    """An answer that remembers which units it was made in, so that nobody need tell it when its table is wanted."""
+
+    _units: UnitSystem = PrivateAttr("si")
+
+    def made_in(self, units: UnitSystem) -> Self:
+        self._units = units
+        return self
+
+
+class WithTable(MadeInUnits):
     """An answer that has a flat table beside its nested form."""
 
     method_version: str = METHOD_VERSION
@@ -37,13 +51,21 @@ class WithTable(Answer):
         """The same with what the answer was made from and how, in the last columns."""
         return self.plain_table(units).followed_by({"method_version": self.method_version})
 
+    def frame(self) -> pd.DataFrame:
+        """The table as a data frame, in the units that the answer was made in: a column of numbers is one of numbers,
+        whatever was found."""
+        return self.table(self._units).frame()
+
 
 class Tabular(Stamped, WithTable):
     """An answer with rows that a catalogue has part in."""
 
     @override
     def table(self, units: UnitSystem = "si") -> Table:
-        stamp: dict[str, Cell] = {"catalog_revision": self.catalog_revision, "method_version": self.method_version}
+        stamp: dict[str, Cell] = {
+            Column("catalog_revision", "whole_number"): self.catalog_revision,
+            "method_version": self.method_version,
+        }
         return self.plain_table(units).followed_by(stamp)
 
 
@@ -51,11 +73,20 @@ class QuantityShown(Answer):
     value: float
     unit: str
 
+    def pint(self) -> PintQuantity:
+        """As a quantity of pint's application registry. Raises QuantityError for a unit that pint has not."""
+        return as_pint(self.value, self.unit)
+
 
 class BoundsShown(Answer):
     low: float | None
     high: float | None
     unit: str | None
+
+    def pint(self) -> tuple[PintQuantity | None, PintQuantity | None]:
+        """Low and high as quantities of pint's application registry, None where there is no bound."""
+        low, high = (None if bound is None else as_pint(bound, self.unit) for bound in (self.low, self.high))
+        return low, high
 
 
 def tidy(value: float) -> float:

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from specdb.answers.shape import METHOD_VERSION, Answer, WithTable
-from specdb.answers.tables import Table
+from specdb.answers.tables import Table, yes_or_no
 from specdb.calculations.base import Asked, Calculated, Calculation
 from specdb.calculations.bubble_point import BUBBLE_PRESSURE, PORE_SIZE
 from specdb.calculations.circuit_flows import BREATHER_AIR_FLOW, RETURN_FLOW, TURNOVER
@@ -132,7 +132,7 @@ class CalculationsAnswer(WithTable):
     def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - there are none
         """One row for each field of each calculation."""
         return Table(
-            ("name", "title", "field", "needed", "description", "example", "source"),
+            ("name", "title", "field", *yes_or_no("needed"), "description", "example", "source"),
             [
                 (c.name, c.title, f.name, f.needed, f.description, c.example.get(f.name), c.source)
                 for c in self.calculations

@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from specdb.answers.shape import QuantityShown, tidy
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped, shown_as
 from specdb.trade.circuit import (
     area_ratio_of,
@@ -54,7 +54,7 @@ class ReturnFlowAnswer(Calculated):
     def plain_table(self, units: UnitSystem = "si") -> Table:
         flows = [column(name, "flow", units) for name in ("pump_flow", "return_flow")]
         row = (self.pump_flow.value, self.area_ratio, self.return_flow.value)
-        return Table((flows[0], "area_ratio", flows[1]), [row])
+        return Table((flows[0], *numbers("area_ratio"), flows[1]), [row])
 
 
 def return_flow(asked: ReturnFlowAsked, units: UnitSystem) -> ReturnFlowAnswer:
@@ -120,7 +120,8 @@ class TurnoverAnswer(Calculated):
     flow: QuantityShown = Field(description="of the off-line filter")
 
     def plain_table(self, units: UnitSystem = "si") -> Table:
-        names = (column("reservoir_volume", "volume", units), "turnovers_per_hour", column("flow", "flow", units))
+        volume, flow = column("reservoir_volume", "volume", units), column("flow", "flow", units)
+        names = (volume, *numbers("turnovers_per_hour"), flow)
         return Table(names, [(self.reservoir_volume.value, self.turnovers_per_hour, self.flow.value)])
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from specdb.answers.shape import QuantityShown, quantity
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, yes_or_no
 from specdb.calculations.base import LEAST, MOST, Asked, Calculated, Calculation, Fields, QuantityTyped, shown_as
 from specdb.characteristics import BYPASSES, LOCATIONS
 from specdb.duty.question import OneOf
@@ -65,7 +65,7 @@ class ElementPressureAnswer(Calculated):
 
     def plain_table(self, units: UnitSystem = "si") -> Table:
         return Table(
-            ("location", "through_bypass", column("drop", "pressure", units)),
+            ("location", *yes_or_no("through_bypass"), column("drop", "pressure", units)),
             [(self.location, self.through_bypass, None if self.drop is None else self.drop.value)],
         )
 

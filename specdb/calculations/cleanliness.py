@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from specdb.answers.shape import Answer, QuantityShown, quantity
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, whole_numbers
 from specdb.calculations.base import MOST, Asked, Calculated, Calculation, Fields, NumberTyped, shown_as
 from specdb.calculations.filtration import with_scale
 from specdb.duty.question import OneOf, Text
@@ -79,7 +79,10 @@ class CleanlinessAnswer(Calculated):
     def plain_table(self, units: UnitSystem = "si") -> Table:
         quantities = [column(name, "counts", units) for name in ("more_than", "up_to", "counted")]
         return Table(
-            ("code", "counting", column("size", "size", units), "scale", "written", "number", *quantities),
+            (
+                *("code", "counting", column("size", "size", units), "scale"),
+                *("written", *whole_numbers("number"), *quantities),
+            ),
             [
                 (
                     *(self.code, self.counting, place.size.value, "c" if self.counting == "automatic" else None),

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from specdb.amounts import listed
 from specdb.answers.shape import Answer, QuantityShown, tidy
-from specdb.answers.tables import Table
+from specdb.answers.tables import Table, numbers, yes_or_no
 from specdb.calculations.base import MOST, Asked, Calculated, Calculation, Fields, QuantityTyped
 from specdb.duty.question import Text
 from specdb.errors import QuestionError
@@ -116,9 +116,12 @@ class ClassAnswer(Calculated):
     classes: list[ClassShown] = Field(description="one for each table that what is known falls into")
 
     def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - classes are of 100 mL in any units
-        counts = [f"{name}_per_100ml" for name in ("counted_least", "counted_most", "limit")]
         return Table(
-            ("code", "system", "whole", "class_at_least", "class_at_most", "particles", "at_least", "at_most", *counts),
+            (
+                *("code", "system", *yes_or_no("whole"), "class_at_least", "class_at_most"),
+                *("particles", "at_least", "at_most"),
+                *numbers("counted_least_per_100ml", "counted_most_per_100ml", "limit_per_100ml"),
+            ),
             [
                 (
                     *(self.code, each.system, each.whole, each.at_least, each.at_most),

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from specdb.amounts import amount
 from specdb.answers.shape import Answer, QuantityShown, quantity, tidy
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, NumberTyped, QuantityTyped, shown_as
 from specdb.calculations.filtration import NO_MACHINE, with_scale
 from specdb.duty.question import OneOf, Text
@@ -159,7 +159,7 @@ class RequiredRatioAnswer(Calculated):
         return Table(
             (
                 *("target", "side", column("flow", "flow", units), column("size", "size", units), "written", "outcome"),
-                *(column("count", "counts", units), *rates, "ratio", "ratio_least"),
+                *(column("count", "counts", units), *rates, *numbers("ratio", "ratio_least")),
             ),
             [
                 (
@@ -327,7 +327,7 @@ class AttainableAnswer(Calculated):
         return Table(
             (
                 *("code_upstream", "code_downstream", "code_after", column("flow", "flow", units)),
-                *(column("size", "size", units), "ratio", column("ingression", "count_rate", units), *counts),
+                *(column("size", "size", units), *numbers("ratio"), column("ingression", "count_rate", units), *counts),
             ),
             [
                 (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from specdb.answers.shape import QuantityShown, tidy
-from specdb.answers.tables import Table
+from specdb.answers.tables import Table, numbers
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped
 from specdb.calculations.filtration import with_scale
 from specdb.duty.question import Text
@@ -33,7 +33,7 @@ class ConvertAnswer(Calculated):
 
     def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - the unit is a column
         return Table(
-            ("kind", "text", "converted", "unit"),
+            ("kind", "text", *numbers("converted"), "unit"),
             [(self.kind, self.text, self.converted.value, self.converted.unit)],
         )
 

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from specdb.amounts import amount
 from specdb.answers.shape import QuantityShown, tidy
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers
 from specdb.calculations.base import (
     MOST,
     Asked,
@@ -61,7 +61,7 @@ class FiltrationAnswer(Calculated):
         customary = None if self.customary_efficiency is None else self.customary_efficiency.value
         efficiency, printed = (column(name, "percent", units) for name in ("efficiency", "customary_efficiency"))
         return Table(
-            ("ratio", efficiency, "ratio_low", "ratio_high", "customary_ratio", printed),
+            (*numbers("ratio"), efficiency, *numbers("ratio_low", "ratio_high", "customary_ratio"), printed),
             [(self.ratio, self.efficiency.value, self.ratio_low, self.ratio_high, self.customary_ratio, customary)],
         )
 
@@ -228,8 +228,8 @@ class PointOnCurve(Calculated):
         below, above = column("size_below", "size", units), column("size_above", "size", units)
         return Table(
             (
-                *(column("size", "size", units), "scale", "ratio", column("efficiency", "percent", units)),
-                *(below, "ratio_below", above, "ratio_above"),
+                *(column("size", "size", units), "scale", *numbers("ratio"), column("efficiency", "percent", units)),
+                *(below, *numbers("ratio_below"), above, *numbers("ratio_above")),
             ),
             [
                 (

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from specdb.answers.shape import Answer, QuantityShown
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped, shown_as
 from specdb.characteristics import FLUID_CLASSES, MEDIA, SEALS, YES_NO
 from specdb.duty.question import OneOf
@@ -164,7 +164,7 @@ class CompatibilityAnswer(Calculated):
 
     def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - there are none
         return Table(
-            ("fluid_class", "family", "water_over_percent", "part", "material", "level", "why", "source"),
+            ("fluid_class", "family", *numbers("water_over_percent"), "part", "material", "level", "why", "source"),
             [
                 (self.fluid_class, self.family, self.water_over_percent, m.part, m.material, m.level, m.why, m.source)
                 for m in self.materials

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import Field
 
 from specdb.answers.shape import QuantityShown, number, quantity
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers
 from specdb.calculations.base import Asked, Calculated, Calculation, Fields, QuantityTyped, in_range, shown_as
 from specdb.duty.question import Text
 from specdb.errors import QuestionError
@@ -67,7 +67,7 @@ class ServiceIntervalAnswer(Calculated):
                 column("ingression", "mass_rate", units),
                 column("capacity_used", "percent", units),
                 column("interval", "time", units),
-                *("cost_per_1000_h", "cost_per_gram", "currency"),
+                *(*numbers("cost_per_1000_h", "cost_per_gram"), "currency"),
             ),
             [
                 (

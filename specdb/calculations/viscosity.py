@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from specdb.answers.shape import QuantityShown, tidy
-from specdb.answers.tables import Table, column
+from specdb.answers.tables import Table, column, numbers, whole_numbers
 from specdb.calculations.base import (
     Asked,
     Calculated,
@@ -71,7 +71,7 @@ class ViscosityAnswer(Calculated):
             (
                 column("temperature", "temperature", units),
                 *(column(name, "viscosity", units) for name in names),
-                "dynamic_viscosity_mpa_s",
+                *numbers("dynamic_viscosity_mpa_s"),
             ),
             [(self.temperature.value, *(None if q is None else q.value for q in shown))],
         )
@@ -193,7 +193,8 @@ class ViscosityIndexAnswer(Calculated):
     reported: int = Field(description="rounded to a whole number, as it is reported")
 
     def plain_table(self, units: UnitSystem = "si") -> Table:  # noqa: ARG002 - an index has none
-        return Table(("viscosity_index", "reported"), [(self.viscosity_index, self.reported)])
+        columns = (*numbers("viscosity_index"), *whole_numbers("reported"))
+        return Table(columns, [(self.viscosity_index, self.reported)])
 
 
 def viscosity_index(asked: ViscosityIndexAsked, units: UnitSystem) -> ViscosityIndexAnswer:

@@ -8,12 +8,13 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from specdb.cli.options import AsCsv, AsJson, Form, InUnits, Units, form_of
+from specdb.cli.options import AsCsv, AsJson, AsParquet, Form, InUnits, Units, form_of
 from specdb.cli.output import give
 from specdb.errors import InputError, QuestionError, SpecdbError
 
@@ -64,7 +65,15 @@ def _help(calculation: Calculation) -> str:
 def _command(calculation: Calculation) -> Callable[..., None]:
     """A command whose options are the fields of a calculation."""
 
-    def command(*, units: Units, as_json: bool, as_csv: bool, words: list[str] | None = None, **given: Any) -> None:
+    def command(
+        *,
+        units: Units,
+        as_json: bool,
+        as_csv: bool,
+        as_parquet: Path | None,
+        words: list[str] | None = None,
+        **given: Any,
+    ) -> None:
         from specdb.calculations import calculate
         from specdb.printing.calculations import print_calculation
 
@@ -74,7 +83,7 @@ def _command(calculation: Calculation) -> Callable[..., None]:
             answer = calculate(calculation.key, _asked(calculation.typed, words or [], stated), units.value)
         except InputError as error:
             raise error if form is Form.json else _as_options(error) from None
-        give(answer, form, units, lambda out: print_calculation(out, answer, units.value))
+        give(answer, form, units, lambda out: print_calculation(out, answer, units.value), as_parquet)
 
     parameters = _parameters(calculation)
     command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
@@ -98,6 +107,7 @@ def _parameters(calculation: Calculation) -> list[inspect.Parameter]:
     made.append(parameter("units", InUnits, Units.si))
     made.append(parameter("as_json", AsJson, False))
     made.append(parameter("as_csv", AsCsv, False))
+    made.append(parameter("as_parquet", AsParquet, None))
     return made
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -21,10 +22,16 @@ class Form(StrEnum):
     csv = "csv"
 
 
-def _one_form(context: typer.Context, asked: bool) -> bool:
-    if asked and (context.params.get("as_json") or context.params.get("as_csv")):
+_Asked = TypeVar("_Asked", bool, Path | None)
+_FORMS = ("as_json", "as_csv", "as_parquet")
+
+
+def _one_form(context: typer.Context, asked: _Asked) -> _Asked:
+    if asked and any(context.params.get(form) for form in _FORMS):
         raise typer.BadParameter(
-            "an answer is printed in one form, --json or --csv.", ctx=context, param_hint="--json, --csv"
+            "an answer is given in one form: --json or --csv or --parquet.",
+            ctx=context,
+            param_hint="--json, --csv, --parquet",
         )
     return asked
 
@@ -35,6 +42,15 @@ def form_of(as_json: bool, as_csv: bool) -> Form:
 
 AsJson = Annotated[bool, typer.Option("--json", callback=_one_form, help="Print the answer as JSON.")]
 AsCsv = Annotated[bool, typer.Option("--csv", callback=_one_form, help="Print the answer's rows as CSV.")]
+AsParquet = Annotated[
+    Path | None,
+    typer.Option(
+        "--parquet",
+        metavar="FILE",
+        callback=_one_form,
+        help="Keep the answer's rows in a new Parquet file, whose name ends in .parquet.",
+    ),
+]
 InUnits = Annotated[Units, typer.Option("--units", help="SI or US customary units.")]
 AsOf = Annotated[
     str | None,

@@ -1,13 +1,14 @@
-"""Answers on standard output, for people, as JSON or as CSV, and files: whole or not at all."""
+"""Answers on standard output, for people, as JSON or as CSV, and files, Parquet among them: whole or not at all."""
 
 from __future__ import annotations
 
 import io
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import typer
 
@@ -21,9 +22,18 @@ if TYPE_CHECKING:
     from specdb.answers.shape import WithTable
 
 
-def give(answer: WithTable, form: Form, units: Units, printed: Callable[[Console], None]) -> None:
-    """Writes an answer in the form that was asked for; ``printed`` prints it for people."""
-    if form is Form.json:
+def give(
+    answer: WithTable, form: Form, units: Units, printed: Callable[[Console], None], parquet: Path | None = None
+) -> None:
+    """Writes an answer in the form that was asked for; ``printed`` prints it for people. With ``parquet`` its rows go
+    to that new file instead. Raises QuestionError where they cannot."""
+    if parquet is not None:
+        if parquet.suffix.casefold() != ".parquet":
+            message, remedy = "The rows are kept as Parquet.", "End the name in .parquet."
+            raise QuestionError(message, value=parquet.name, field="--parquet", remedy=remedy)
+        keep(parquet, answer.table(units.value).parquet(), "--parquet")
+        write(f"The rows are in {parquet}.\n")
+    elif form is Form.json:
         write_json(answer.model_dump_json(indent=2))
     elif form is Form.csv:
         write_utf8(answer.table(units.value).csv())
@@ -67,16 +77,39 @@ def write_utf8(text: str) -> None:
 def keep(to: Path, content: bytes, option: str) -> None:
     """Writes a new file, whole or not at all. Raises QuestionError for ``option`` where it is there or cannot be
     written."""
+    with kept_file(to, option) as file:
+        file.write(content)
+
+
+@contextmanager
+def kept_file(to: Path, option: str) -> Iterator[BinaryIO]:
+    """A new file to be written, which gets its name when it is whole, and is gone where that fails or is broken off.
+    Raises as :func:`keep`."""
+    part = to.with_name(f".{to.name}.{os.getpid()}.part")
     try:
-        with to.open("xb") as file:
-            try:
-                file.write(content)
-            except OSError:
-                to.unlink()
-                raise
+        if to.exists():
+            raise FileExistsError
+        try:
+            with part.open("xb") as file:
+                yield file
+            _name_anew(part, to)
+        finally:
+            part.unlink(missing_ok=True)
     except FileExistsError:
         message, remedy = "This is there already, and nothing is written over.", "Name a new file."
         raise QuestionError(message, value=str(to), field=option, remedy=remedy) from None
     except OSError as error:
         message, remedy = f"The file cannot be written: {error.strerror or error}.", "Name another."
         raise QuestionError(message, value=str(to), field=option, remedy=remedy) from None
+
+
+def _name_anew(part: Path, to: Path) -> None:
+    """Raises FileExistsError where something came there meanwhile."""
+    try:
+        to.hardlink_to(part)
+    except FileExistsError:
+        raise
+    except OSError:  # not every file system has links
+        if to.exists():
+            raise FileExistsError from None
+        part.rename(to)

@@ -30,14 +30,13 @@ from specdb.exchange.package import package_json
 from specdb.exchange.reading import MOST_ROWS
 from specdb.exchange.stating import Stating
 from specdb.exchange.workbook_out import steady, write_workbook
+from specdb.formula_guard import FORMULA_BEGINS
 
 Rows = Mapping[str, Iterable[list[str]]]
 """Sheet: its rows, a cell for each of its columns."""
 
 _READING_ONLY = "written for reading in a spreadsheet program, not for import: an apostrophe stands before some texts"
-# Characters that make a spreadsheet program take a cell for a formula, and their full-width forms.
-FORMULA_BEGINS = tuple("=+-@\t\r＝＋－＠")
-_NEVER_OF_A_NUMBER = tuple("=@\t\r＝＠")
+_NEVER_OF_A_NUMBER = tuple(mark for mark in FORMULA_BEGINS if mark not in "+-＋－")
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,10 @@
-"""A question that uses most of the contract, and the shape that every refusal has."""
+"""A question that uses most of the contract, the rows of its table, and the shape that every refusal has."""
 
 from __future__ import annotations
 
 import asyncio
+import csv
+import io
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
@@ -11,6 +13,7 @@ from starlette.types import ASGIApp, Message
 
 from api.problems import HTTP_PROBLEMS
 from specdb.errors import family
+from specdb.formula_guard import unguarded
 
 JSON = {"content-type": "application/json"}
 EQUIVALENTS = "/v1/equivalents"
@@ -45,6 +48,12 @@ EXAMPLE: dict[str, Any] = {
 }
 
 CODES = {error.code for error in family()} | {code for code, _ in HTTP_PROBLEMS.values()}
+
+
+def rows_of_csv(table: str) -> list[dict[str, str]]:
+    """The rows of a table, with texts as they are."""
+    rows = csv.DictReader(io.StringIO(table, newline=""))
+    return [{name: unguarded(cell) for name, cell in row.items()} for row in rows]
 
 
 def requiring(**requirement: Any) -> dict[str, Any]:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable
 from typing import Any
 
 from starlette.testclient import TestClient
 
 from api.glossary import WORDS
-from tests.api.asking import EQUIVALENTS, refusal
+from tests.api.asking import EQUIVALENTS, refusal, rows_of_csv
 
 Ask = Callable[..., dict[str, Any]]
 COMPARISONS = "/v1/comparisons"
@@ -84,7 +82,7 @@ def test_claims_stand_in_the_first_row_of_each_element(client: TestClient) -> No
         answer = client.post(address, json=question).json()
         table = client.post(address, json=question, params={"format": "csv"}).text
         words: dict[str, list[str]] = {}
-        for row in csv.DictReader(io.StringIO(table, newline="")):
+        for row in rows_of_csv(table):
             words.setdefault(row["number"], []).append(row["claims"])
         for each in (*answer.get("candidates", ()), *answer.get("elements", ())):
             expected = [" ".join(claim["words"] for claim in each["claims"])]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from typing import Any
 
@@ -12,7 +10,7 @@ from starlette.testclient import TestClient
 
 from specdb.answers import EquivalentsAnswer
 from specdb.units import KINDS, express
-from tests.api.asking import EQUIVALENTS, EXAMPLE
+from tests.api.asking import EQUIVALENTS, EXAMPLE, rows_of_csv
 
 COLUMNS = [
     "rank", "element_id", "maker", "number", "requirement", "characteristic", "required_low", "required_high",
@@ -49,7 +47,7 @@ Row = dict[str, str]
 def table_of(client: TestClient, address: str, asked: dict[str, Any], units: str) -> list[Row]:
     response = client.post(address, json=asked, params={"units": units, "format": "csv"})
     assert response.headers["content-type"] == "text/csv; charset=utf-8; header=present"
-    return list(csv.DictReader(io.StringIO(response.content.decode(), newline="")))
+    return rows_of_csv(response.content.decode())
 
 
 def number(cell: str) -> float | None:

@@ -86,7 +86,10 @@ def test_a_usage_error_names_its_option(run: Run) -> None:
     assert place("show") == "NUMBER"
 
 
-@pytest.mark.parametrize("forms", [("--json", "--csv"), ("--csv", "--json")])
+@pytest.mark.parametrize(
+    "forms",
+    [("--json", "--csv"), ("--csv", "--json"), ("--json", "--parquet", "x.parquet"), ("--parquet", "x", "--json")],
+)
 @pytest.mark.parametrize("command", ["rank", "show", "compare", "search", "list", "history", "characteristics"])
 def test_one_answer_has_one_form(run: Run, command: str, forms: tuple[str, str]) -> None:
     done = run(command, *(("x",) if command not in ("list", "characteristics") else ()), *forms)
@@ -114,9 +117,11 @@ def test_a_word_after_two_dashes_is_no_option(run: Run) -> None:
 
 
 @pytest.mark.parametrize("arguments", ["rank 'Dulse 23' --limit 120 --explain", "list --json", "list --csv", "--help"])
-def test_output_that_is_cut_short_is_no_failure_to_report(demo_store_url: str, arguments: str) -> None:
+def test_output_that_is_cut_short_is_no_failure_to_report(
+    demo_store_url: str, quick_specdb: Path, arguments: str
+) -> None:
     done = subprocess.run(
-        ["bash", "-c", f"'{PROGRAM}' {arguments} | head -n 1; exit ${{PIPESTATUS[0]}}"],
+        ["bash", "-c", f"'{quick_specdb}' {arguments} | head -n 1; exit ${{PIPESTATUS[0]}}"],
         env=environment(SPECDB_DATABASE_URL=demo_store_url),
         capture_output=True,
         text=True,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Literal, Protocol, TypeVar
+from typing import Any, Protocol, TypeVar, get_args
 from urllib.parse import urlencode
 
 from fastapi import Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from api.representation import Reply
+from api.representation import Reply, TableForm
 from api.store import Catalogue
 from specdb.answers.shape import Tabular
 from specdb.duty.dotted import DottedField, dotted_of, faults_as_typed
@@ -36,7 +36,7 @@ class InUnits(BaseModel):
 class Shown(InUnits):
     """The units and the form of an answer."""
 
-    format: Literal["json", "csv"] | None = None
+    format: TableForm | None = None
 
 
 def address_of(path: str, question: Question | ComparisonAsked, shown: Shown) -> dict[str, str]:
@@ -48,16 +48,20 @@ def address_of(path: str, question: Question | ComparisonAsked, shown: Shown) ->
 
 def dotted_parameters(names: Mapping[str, DottedField], how_to_answer: type[InUnits] = Shown) -> list[dict[str, Any]]:
     """The names of a question or a comparison as query parameters, then those that say how to answer."""
-    question = [
+    how = [
+        {"name": name, "in": "query", "required": False, "schema": {"type": "string", "enum": words}}
+        for name, words in (("units", ["si", "us"]), ("format", [*get_args(TableForm)]))
+        if name in how_to_answer.model_fields
+    ]
+    return [*named_parameters(names), *how]
+
+
+def named_parameters(names: Mapping[str, DottedField]) -> list[dict[str, Any]]:
+    """Dotted names as query parameters."""
+    return [
         {"name": name, "in": "query", "required": False, "schema": field.schema, "description": field.description}
         for name, field in names.items()
     ]
-    how = [
-        {"name": name, "in": "query", "required": False, "schema": {"type": "string", "enum": words}}
-        for name, words in (("units", ["si", "us"]), ("format", ["json", "csv"]))
-        if name in how_to_answer.model_fields
-    ]
-    return question + how
 
 
 @contextmanager

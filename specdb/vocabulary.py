@@ -189,6 +189,18 @@ _CHARACTERISTIC_WORDS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 
+_USUALLY = {"capacity": "retained_capacity"}
+"""Of a name that several have, whose it is where nothing else is said (common practice)."""
+
+
+def characteristics_named(text: str) -> tuple[str, ...]:
+    """Keys of the characteristics that the trade calls by the whole of ``text``, key and title too. Several where the
+    name is no one's alone, none where it is no such name."""
+    said = folded(text[:80])
+    key = characteristic_of(said) or _USUALLY.get(said)
+    return (key,) if key else tuple(key for key, names in _CHARACTERISTIC_WORDS.items() if said in names)
+
+
 @lru_cache(maxsize=4096)
 def characteristics_meant(text: str) -> tuple[str, ...]:
     """Keys of the characteristics that ``text``, which names none, may stand for: by what the trade calls them, the

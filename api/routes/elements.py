@@ -1,14 +1,17 @@
-"""Elements: lists by maker, kind and fit, and one with its ratings."""
+"""Elements: lists by maker, kind, fit and bounds on ratings, and one with its ratings."""
 
 from __future__ import annotations
 
-from typing import Annotated
+import re
+from collections.abc import Mapping
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from api.cursors import Page, Paged
 from api.problems import documented
+from api.question import named_parameters
 from api.representation import Reading, ReplyNeeded
 from api.store import CatalogueNeeded
 from specdb import answers
@@ -16,9 +19,15 @@ from specdb.answers.lists import CHOICES
 from specdb.catalog.history import read_history
 from specdb.catalog.reading import read_element
 from specdb.catalog.store import read_session
+from specdb.duty.dotted import dotted_names, dotted_of, faults_as_typed, question_of
 from specdb.duty.question import ElementId, Text
 
 router = APIRouter(prefix="/v1", tags=["catalogue"])
+
+_OF_A_QUESTION = re.compile(r"(duty\.)?(require|assumptions)(\.|$)")
+"""Names that are read as those of a question are."""
+
+REQUIRED = {name: field for name, field in dotted_names().items() if _OF_A_QUESTION.match(name)}
 
 _MEASURE = 'a quantity, with its tolerance or the customary one: "96 mm", "96 mm ± 2 mm"'
 
@@ -34,8 +43,11 @@ def _choice(name: str) -> WithJsonSchema:
 
 
 class ElementsAsked(Paged):
-    """Filters of the list of elements: each element listed states all that is asked."""
+    """Filters of the list of elements: each element listed states all that is asked, and meets all that is required."""
 
+    might: Annotated[bool, BeforeValidator(_true_or_false)] = Field(
+        False, description="list those that might fit after those that surely do"
+    )
     maker: Text | None = Field(None, description="the maker's name, whatever its letter case and spaces")
     kind: Annotated[Text, _choice("kind")] | None = None
     media: Annotated[Text, _choice("media")] | None = None
@@ -60,6 +72,11 @@ class ElementsAsked(Paged):
     gasket_outside_diameter: Text | None = Field(None, description=_MEASURE)
     gasket_inside_diameter: Text | None = Field(None, description=_MEASURE)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _without_names_of_a_question(cls, stated: Mapping[str, Any]) -> dict[str, Any]:
+        return {name: text for name, text in stated.items() if not _OF_A_QUESTION.match(name)}
+
     def filters(self) -> dict[str, str]:
         """What is asked of an element, as typed."""
         return {name: text for name in answers.FILTERS if (text := getattr(self, name)) is not None}
@@ -76,23 +93,31 @@ class ElementAsked(Reading):
 @router.get(
     "/elements",
     operation_id="list_elements",
-    summary="Elements by maker, kind and fit",
+    summary="Elements by maker, kind, fit and ratings",
     response_model=answers.ElementsAnswer,
     responses=documented(304, 400, 404, 406, 414, 422, 503),
+    openapi_extra={"parameters": named_parameters(REQUIRED)},
 )
 def list_elements(
-    catalogue: CatalogueNeeded, asked: Annotated[ElementsAsked, Query()], reply: ReplyNeeded
+    catalogue: CatalogueNeeded, request: Request, asked: Annotated[ElementsAsked, Query()], reply: ReplyNeeded
 ) -> Response:
-    """Elements by maker, kind and fit, in the order of maker and number, with how much is on file for each.
+    """Elements by maker, kind, fit and bounds on ratings at stated conditions, in the order of maker and number, with
+    how much is on file for each and what it shows of each requirement.
 
-    The address in `next` (and in `Link`) leads to the next page, of the same state of the catalogue.
+    `require.1.characteristic` with `require.1.at_least`, `require.1.size` and so on are those of a question, and so are
+    `assumptions`. With `might=true`, those that might fit stand after those that surely do. The address in `next` (and
+    in `Link`) leads to the next page, of the same state of the catalogue.
     """
     filters = asked.filters()
-    page = Page.asked_for("elements", asked, filters, catalogue)
+    required = {name: text for name, text in request.query_params.items() if _OF_A_QUESTION.match(name)}
+    question = question_of(required, tuple(ElementsAsked.model_fields))
+    page = Page.asked_for("elements", asked, filters | dotted_of(question) | {"might": asked.might}, catalogue)
     reply.at(page.state)
-    answer = answers.listing(
-        catalogue.snapshot(page.state.revision), filters, asked.units, limit=asked.limit, offset=page.offset
-    )
+    with faults_as_typed(required):
+        answer = answers.listing(
+            catalogue.snapshot(page.state.revision), filters, asked.units, duty=question.duty, might=asked.might,
+            limit=asked.limit, offset=page.offset, find=catalogue.find_elements,
+        )  # fmt: skip
     answer.next = page.next(reply, len(answer.elements), answer.total)
     return reply.give(answer, asked.units, links=page.links(reply, answer.next))
 

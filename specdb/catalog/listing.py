@@ -32,21 +32,27 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Listing:
-    """``rows`` of the snapshot that state all that is wanted. ``not_stated`` counts those that contradict none of it
-    and leave some of it unstated."""
+    """``rows`` of the snapshot that state all that is wanted, and those that contradict none of it and leave some of it
+    unstated: ``left_open``. Both rise."""
 
     rows: IntArray
-    not_stated: int
+    left_open: IntArray
 
 
 def list_elements(snapshot: Snapshot, wanted: Wanted) -> Listing:
     """Raises NotOnFileError for a maker or a series that no element is of, naming those that are like it."""
     elements = snapshot.elements
     met, open_ = np.ones(len(elements), bool), np.ones(len(elements), bool)
-    for meets, unstated in _each(snapshot, wanted):
+    for meets, unstated in _each(snapshot, wanted).values():
         met &= meets
         open_ &= meets | unstated
-    return Listing(np.flatnonzero(met), int((open_ & ~met).sum()))
+    return Listing(np.flatnonzero(met), np.flatnonzero(open_ & ~met))
+
+
+def unstated_by(snapshot: Snapshot, wanted: Wanted, rows: IntArray) -> list[list[str]]:
+    """Names of what is wanted that each of the elements in ``rows`` leaves unstated. Raises as ``list_elements``."""
+    each = {name: unstated[rows] for name, (_, unstated) in _each(snapshot, wanted).items()}
+    return [[name for name, unstated in each.items() if unstated[place]] for place in range(len(rows))]
 
 
 def nearest_first(snapshot: Snapshot, rows: IntArray, measures: Mapping[str, tuple[float, float]]) -> IntArray:
@@ -60,24 +66,24 @@ def nearest_first(snapshot: Snapshot, rows: IntArray, measures: Mapping[str, tup
     return rows[np.argsort(np.round(off, 9), kind="stable")]
 
 
-def _each(snapshot: Snapshot, wanted: Wanted) -> list[tuple[BoolArray, BoolArray]]:
-    """For each thing wanted: which elements state it, and which leave it unstated."""
+def _each(snapshot: Snapshot, wanted: Wanted) -> dict[str, tuple[BoolArray, BoolArray]]:
+    """For each thing wanted, by its name: which elements state it, and which leave it unstated."""
     elements = snapshot.elements
-    found: list[tuple[BoolArray, BoolArray]] = []
+    found: dict[str, tuple[BoolArray, BoolArray]] = {}
     if wanted.maker is not None:
-        found.append((_of_maker(snapshot, wanted.maker), np.zeros(len(elements), bool)))
+        found["maker"] = _of_maker(snapshot, wanted.maker), np.zeros(len(elements), bool)
     if wanted.series is not None:
         series = elements.words["series"]
-        found.append((_of_series(series, wanted.series), ~series.stated))
+        found["series"] = _of_series(series, wanted.series), ~series.stated
     for name, word in wanted.words.items():
-        found.append((elements.words[name].equals(word), ~elements.words[name].stated))
+        found[name] = elements.words[name].equals(word), ~elements.words[name].stated
     if wanted.fluid_class is not None:
         compatible = elements.words["fluids_compatible"].lists(wanted.fluid_class)
         excluded = elements.words["fluids_excluded"].lists(wanted.fluid_class)
-        found.append((compatible & ~excluded, ~compatible & ~excluded))
+        found["fluid_class"] = compatible & ~excluded, ~compatible & ~excluded
     for name, (low, high) in wanted.measures.items():
         value, slack = elements.measures[name], elements.slacks[name]
-        found.append((verdict(value, value, low, high, slack, slack) == MEETS, np.isnan(value)))
+        found[name] = verdict(value, value, low, high, slack, slack) == MEETS, np.isnan(value)
     return found
 
 

@@ -11,11 +11,11 @@ from urllib.parse import urlencode
 import typer
 
 from specdb.cli import completion
-from specdb.cli.duty import DutyTyped, part, with_duty
-from specdb.cli.options import AsCsv, AsJson, AsOf, Form, InUnits, Maker, Units, form_of
+from specdb.cli.duty import Assume, DutyTyped, Require, part, with_duty
+from specdb.cli.options import AsCsv, AsJson, AsOf, AsParquet, Form, InUnits, Maker, Units, form_of
 from specdb.cli.output import give, keep, write
 from specdb.cli.store import pointed_at, reading, refuse_one_number_in_parts
-from specdb.cli.typed import named_value
+from specdb.cli.typed import assumptions_of, named_value, requirement_of
 from specdb.errors import QuestionError
 
 if TYPE_CHECKING:
@@ -69,6 +69,7 @@ def rank(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
     """Rank what serves a duty or stands in for an original.
 
@@ -85,7 +86,7 @@ def rank(
         include_without_evidence=question.include_without_evidence,
         include_windows=windows or question.include_windows,
     )
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_equivalents(out, answer, explain))
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_equivalents(out, answer, explain), as_parquet)
 
 
 @with_duty
@@ -99,6 +100,7 @@ def ask(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
     """Write to makers for the tests that are not shown.
 
@@ -114,7 +116,7 @@ def ask(
         units=units.value,
         include_without_evidence=question.include_without_evidence,
     )
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_requests(out, answer))
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_requests(out, answer), as_parquet)
 
 
 def _ranked(
@@ -184,6 +186,7 @@ def compare(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
     pdf: Annotated[
         Path | None,
         typer.Option("--pdf", metavar="FILE", help="Keep it as a sheet to sign, in a new file that ends in .pdf."),
@@ -200,7 +203,7 @@ def compare(
     from specdb.printing.comparison import print_comparison
 
     form = form_of(as_json, as_csv)
-    _refuse_forms_of_sheet(pdf, paper, form)
+    _refuse_forms_of_sheet(pdf, paper, form is not Form.people or as_parquet is not None)
     asked = duty.asked()
     asked["elements"] = [*part(asked, "elements", list), *({"number": each} for each in number)]
     if original is not None:
@@ -225,18 +228,19 @@ def compare(
         snapshot = load_snapshot(connection, revision)
     answer = answers.comparison(question, snapshot, units.value)
     if pdf is None:
-        give(answer, form, units, lambda out: print_comparison(out, answer, explain))
+        give(answer, form, units, lambda out: print_comparison(out, answer, explain), as_parquet)
         return
     keep(pdf, _sheet(answer, question, paper or Paper.a4, units), "--pdf")
     write(f"The sheet is in {pdf}.\n")
 
 
-def _refuse_forms_of_sheet(pdf: Path | None, paper: Paper | None, form: Form) -> None:
+def _refuse_forms_of_sheet(pdf: Path | None, paper: Paper | None, other_form: bool) -> None:
     """Raises QuestionError for what makes no sheet."""
     if pdf is None and paper is not None:
         raise QuestionError("Nothing goes on paper.", field="--paper", remedy="Name the file with --pdf.")
-    if pdf is not None and form is not Form.people:
-        raise QuestionError("An answer has one form.", field="--pdf", remedy="Leave out --json or --csv.")
+    if pdf is not None and other_form:
+        remedy = "Leave out --json, --csv or --parquet."
+        raise QuestionError("An answer has one form.", field="--pdf", remedy=remedy)
     if pdf is not None and pdf.suffix.casefold() != ".pdf":
         raise QuestionError("The sheet is a PDF.", value=pdf.name, field="--pdf", remedy="End the name in .pdf.")
 
@@ -264,6 +268,7 @@ def show(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
     """Show one element: what it is, its ratings, the claims."""
     from specdb.answers import element_answer
@@ -274,7 +279,7 @@ def show(
         element_id = find_element(connection, *pointed_at(connection, number, maker, revision), revision)
         found = read_element(connection, element_id, revision)
     answer = element_answer(found, revision, units.value)
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_element(out, answer))
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_element(out, answer), as_parquet)
 
 
 
@@ -288,6 +293,7 @@ def search(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
     """Find numbers near a text, and say how near they are.
 
@@ -299,7 +305,7 @@ def search(
 
     with reading(as_of) as (connection, revision):
         answer = search_answer(connection, SearchIndex.of(connection, revision), revision, " ".join(text), limit)
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_hits(out, answer))
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_hits(out, answer), as_parquet)
 
 
 def list_(
@@ -316,21 +322,32 @@ def list_(
             autocompletion=completion.filters,
         ),
     ] = None,
+    require: Require = None,
+    assume: Assume = None,
+    might: Annotated[
+        bool, typer.Option("--might", help="After those that surely fit, list those that might: some of it is open.")
+    ] = False,
     limit: Annotated[int, typer.Option(min=1, max=500, help="Most elements to list.")] = 50,
     offset: Annotated[int, typer.Option(min=0, help="Leave out this many at the beginning.")] = 0,
     as_of: AsOf = None,
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
-    """List elements by maker, kind and fit.
+    """List elements by maker, kind, fit and ratings.
 
-    An element that does not state what is asked is not listed; how many there are is told.
+    Listed is what states and meets all that is asked; of how many some of it is open is told.
     """
     from specdb.answers.lists import FILTERS, listing
     from specdb.catalog.reading import load_snapshot
+    from specdb.duty.question import read_question
     from specdb.printing.finding import print_elements
 
+    stated: dict[str, Any] = {"require": [requirement_of(each) for each in require or ()]}
+    if assume:
+        stated["assumptions"] = assumptions_of(assume)
+    duty = read_question({"duty": stated}).duty
     asked: dict[str, str] = {}
     for name, value in (("maker", maker), ("kind", kind), *map(named_value, fit or ())):
         if value is not None and name in asked:
@@ -340,8 +357,8 @@ def list_(
     known = {name: asked[name] for name in FILTERS if name in asked}
     with reading(as_of) as (connection, revision):
         snapshot = load_snapshot(connection, revision)
-    answer = listing(snapshot, known | asked, units.value, limit=limit, offset=offset)
-    give(answer, form_of(as_json, as_csv), units, lambda out: print_elements(out, answer, offset))
+    answer = listing(snapshot, known | asked, units.value, duty=duty, might=might, limit=limit, offset=offset)
+    give(answer, form_of(as_json, as_csv), units, lambda out: print_elements(out, answer, offset, might), as_parquet)
 
 
 def history(
@@ -359,6 +376,7 @@ def history(
     units: InUnits = Units.si,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    as_parquet: AsParquet = None,
 ) -> None:
     """Tell what was believed of an element, and when.
 
@@ -376,13 +394,13 @@ def history(
         with reading(as_of) as (connection, revision):
             listed, total = read_revisions(connection, revision, limit=limit)
         revisions = revisions_answer(revision, listed, total, limit)
-        give(revisions, form, units, lambda out: print_revisions(out, revisions))
+        give(revisions, form, units, lambda out: print_revisions(out, revisions), as_parquet)
         return
     with reading(as_of) as (connection, revision):
         element_id = find_element(connection, *pointed_at(connection, number, maker, revision), revision)
         steps = read_history(connection, element_id, revision)
         answer = element_answer(read_element(connection, element_id, revision), revision, units.value, steps)
-    give(answer, form, units, lambda out: print_history(out, answer))
+    give(answer, form, units, lambda out: print_history(out, answer), as_parquet)
 
 
 def _refuse_lone(maker: str | None) -> None:
@@ -390,14 +408,14 @@ def _refuse_lone(maker: str | None) -> None:
         raise QuestionError("A maker alone names no element.", field="--maker", remedy="Give the part number too.")
 
 
-def characteristics(as_json: AsJson = False, as_csv: AsCsv = False) -> None:
+def characteristics(as_json: AsJson = False, as_csv: AsCsv = False, as_parquet: AsParquet = None) -> None:
     """List what can be required, and what an element is."""
     from specdb import answers
     from specdb.printing.vocabulary import print_characteristics
 
     with reading(None) as (_, revision):
         answer = answers.characteristics(revision)
-    give(answer, form_of(as_json, as_csv), Units.si, lambda out: print_characteristics(out, answer))
+    give(answer, form_of(as_json, as_csv), Units.si, lambda out: print_characteristics(out, answer), as_parquet)
 
 
 def _refuse_nothing(asked: dict[str, Any], remedy: str) -> None:

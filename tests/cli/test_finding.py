@@ -12,8 +12,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from api import create_app
+from specdb.cli.typed import requirement_of
 from tests.cli.conftest import Run
-from tests.cli.processes import PROGRAM, environment
+from tests.cli.processes import environment
 
 SEARCH, LIST, REVISIONS, VOCABULARY = "/v1/search", "/v1/elements", "/v1/revisions", "/v1/characteristics"
 
@@ -38,6 +39,20 @@ QUESTIONS: list[tuple[list[str], str, dict[str, Any]]] = [
         {"outside_diameter": "96 mm +- 2 mm", "thread": "1-12 UNF", "units": "us"},
     ),
     (["list", "--fit", "fluid_class HETG"], LIST, {"fluid_class": "HETG"}),
+    (
+        [
+            *("list", "--require", "β at 10 µm(c) at least 200", "--require", "capacity at least 60 g"),
+            *("--require", "clean drop at most 30 kPa at 75 L/min and 32 mm²/s", "--assume", "customary", "--might"),
+        ],
+        LIST,
+        {
+            "require.1.characteristic": "filtration_ratio", "require.1.at_least": "200", "require.1.size": "10 um(c)",
+            "require.2.characteristic": "retained_capacity", "require.2.at_least": "60 g",
+            "require.3.characteristic": "clean_pressure_drop", "require.3.at_most": "30 kPa",
+            "require.3.flow": "75 L/min", "require.3.viscosity": "32 mm2/s",
+            "assumptions": "customary", "might": "true",
+        },
+    ),
     (["history"], REVISIONS, {}),
     (["history", "--limit", "1", "--as-of", "1"], REVISIONS, {"limit": 1, "as_of": "1"}),
     (["characteristics"], VOCABULARY, {}),
@@ -45,8 +60,8 @@ QUESTIONS: list[tuple[list[str], str, dict[str, Any]]] = [
 
 
 @pytest.mark.parametrize(("arguments", "address", "query"), QUESTIONS)
-def test_json_and_csv_are_the_answers_of_the_api(
-    run: Run, client: TestClient, arguments: list[str], address: str, query: dict[str, Any]
+def test_each_form_is_the_answer_of_the_api(
+    run: Run, client: TestClient, tmp_path: Path, arguments: list[str], address: str, query: dict[str, Any]
 ) -> None:
     told = run(*arguments, "--json").answer()
     expected = client.get(address, params=query).json()
@@ -56,6 +71,13 @@ def test_json_and_csv_are_the_answers_of_the_api(
     rows = run(*arguments, "--csv")
     assert (rows.status, rows.err) == (0, "")
     assert rows.out == client.get(address, params=query | {"format": "csv"}).content.decode()
+    kept = tmp_path / "rows.parquet"
+    assert run(*arguments, "--parquet", str(kept)).out == f"The rows are in {kept}.\n"
+    assert kept.read_bytes() == client.get(address, params=query | {"format": "parquet"}).content
+    assert "--parquet: This is there already" in run(*arguments, "--parquet", str(kept)).refused(2)
+    other = run(*arguments, "--parquet", str(tmp_path / "rows.csv"))
+    assert "--parquet: The rows are kept as Parquet." in other.refused(2)
+    assert [*tmp_path.iterdir()] == [kept]
 
 
 def test_the_history_of_an_element_is_the_answer_of_the_api(run: Run, client: TestClient) -> None:
@@ -67,9 +89,9 @@ def test_the_history_of_an_element_is_the_answer_of_the_api(run: Run, client: Te
     assert run("history", "dulse", "22", "--csv").out == expected
 
 
-def test_csv_reaches_standard_output_in_utf8_with_both_line_ends(demo_store_url: str) -> None:
+def test_csv_reaches_standard_output_in_utf8_with_both_line_ends(demo_store_url: str, quick_specdb: Path) -> None:
     done = subprocess.run(
-        [PROGRAM, "rank", "Dulse 23", "--csv"],
+        [quick_specdb, "rank", "Dulse 23", "--csv"],
         env=environment(SPECDB_DATABASE_URL=demo_store_url, PYTHONIOENCODING="latin-1"),
         capture_output=True,
         check=True,
@@ -168,12 +190,73 @@ def test_a_list_of_nothing_says_what_to_try(run: Run) -> None:
         (["--fit", "length 140 mm +- 1 bar"], 2, ["--fit length"]),
         (["--fit", "kind spin-on", "--kind", "spin-on"], 2, ["--kind: ", "asked twice"]),
         (["--limit", "501"], 2, ["'--limit'", "500"]),
+        (["--require", "capacity >= 60 bar"], 2, ["--require no. 1, at_least", "mass"]),
+        (["--require", "temperature >= 90 degC"], 2, ["--require: ", "temperature_low, temperature_high"]),
+        (["--require", "clean drop <= 30 kPa at 75"], 2, ["--require: ", '"at 100 L/min and 46 mm2/s"']),
+        (["--require", "β10(c) >= 200 at 12 um(c)"], 2, ["--require: ", "size is stated twice"]),
+        (["--assume", "nothing"], 2, ["--assume nothing", "Known are"]),
     ],
 )
 def test_a_list_that_cannot_be_made_is_refused(run: Run, arguments: list[str], status: int, told: list[str]) -> None:
     said = run("list", *arguments).refused(status)
     assert len(said.splitlines()) == 1
     assert all(each in said for each in told), said
+
+
+def test_a_list_by_ratings_shows_the_proof_and_what_to_ask_for(run: Run) -> None:
+    asked = ("list", "--require", "clean drop <= 30 kPa at 75 L/min and 32 mm2/s", "--fit", "thread 1-12 UNF")
+    told = run(*asked, "--might", "--limit", "500", "--json").answer()
+    surely = run(*asked, "--limit", "500")
+    assert "Required: clean_pressure_drop: clean pressure drop: at most 30 kPa (at 75 L/min and 32 mm²/s)" in surely.out
+    assert f"Besides, {told['might_fit']} might fit: " in surely.out
+    assert "add --might" in surely.out
+    printed = run(*asked, "--might", "--limit", "500").out
+    for element in told["elements"]:
+        (line,) = re.findall(rf"^(.*{re.escape(element['maker'])} +{re.escape(element['number'])} .*)$", printed, re.M)
+        assert line.split()[0] == element["fits"]
+        (shown,) = element["criteria"]
+        assert ("? " in line) == (shown["verdict"] == "not_shown")
+        assert (" thread " in line) == (element["unstated"] == ["thread"])
+    (test, _), *_ = [(words, e) for e in told["elements"] for words in e["ask_for"]]
+    settles = sum(test in element["ask_for"] for element in told["elements"])
+    assert f"{test} (settles it for {settles})" in printed
+
+
+@pytest.mark.parametrize(
+    ("typed", "asked"),
+    [
+        ("β10(c) ≥ 200", {"characteristic": "filtration_ratio", "at_least": "200", "size": "10 um(c)"}),
+        ("beta 7,5 (acftd) >= 75", {"characteristic": "filtration_ratio", "at_least": "75", "size": "7,5 um(acftd)"}),
+        (
+            "efficiency at least 99.5 % at 10 um(c), 75 L/min; dust ISO MTD",
+            {
+                "characteristic": "filtration_ratio", "at_least": "99.5 %", "size": "10 um(c)", "flow": "75 L/min",
+                "dust": "ISO MTD",
+            },
+        ),
+        (
+            "dirt capacity at 170 kPa at least 60 g",
+            {"characteristic": "retained_capacity", "at_least": "60 g", "terminal_pressure_drop": "170 kPa"},
+        ),
+        (
+            "pressure drop <= 30 kPa at 20 gpm and 150 SUS at 100 degF",
+            {
+                "characteristic": "clean_pressure_drop", "at_most": "30 kPa", "flow": "20 gpm",
+                "viscosity": "150 SUS at 100 degF",
+            },
+        ),
+        (
+            "flow fatigue >= 1e5 at 300 kPa; standard ISO 3724",
+            {
+                "characteristic": "flow_fatigue_cycles", "at_least": "1e5", "cycle_pressure": "300 kPa",
+                "standard": "ISO 3724",
+            },
+        ),
+        ("water capacity >= 100 g", {"characteristic": "water_capacity", "at_least": "100 g"}),
+    ],
+)  # fmt: skip
+def test_requirements_are_read_as_the_trade_writes_them(typed: str, asked: dict[str, str]) -> None:
+    assert requirement_of(typed) == asked
 
 
 # --- history --------------------------------------------------------------------------------------

@@ -165,7 +165,7 @@ def test_customary_assumptions_with_one_at_another_value(run: Run) -> None:
         (["--require", "filtration_ratio >= 200; size 10 um"], ["--require no. 1, size", "10 um(c)", "10 um(acftd)"]),
         (["--require", "filtration_ratio >= 200"], ["--require no. 1, size", "10 um(c)"]),
         (["--require", "filtration_ratio >= 0.5; size 10 um(c)"], ["below 1"]),
-        (["--require", "collapse >= 10 bar"], ["collapse", "collapse_pressure", "temperature_high"]),
+        (["--require", "colapse >= 10 bar"], ["colapse", "collapse_pressure", "temperature_high"]),
         (["--require", "collapse_pressure 10 bar"], ["no requirement", ">="]),
         (["--require", "collapse_pressure >="], ["no requirement"]),
         (["--require", "collapse_pressure >= 10"], ["no unit", "kPa"]),

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from specdb.catalog.listing import Wanted
 from specdb.characteristics import CHARACTERISTICS
 from specdb.duty.requirement import NO_ASSUMPTIONS, Assumptions, Requirement
 from specdb.errors import ConditionsError
@@ -1010,3 +1011,35 @@ def order(
     rows = sorted(range(len(elements)), key=key)
     evident = [any(each.applies and each.reason != "no_data" for each in told[row]) for row in range(len(elements))]
     return told, Ordered([r for r in rows if evident[r]], [r for r in rows if not evident[r]])
+
+
+# --- lists ----------------------------------------------------------------------------------------
+
+
+def states(element: Element, wanted: Wanted) -> list[bool | None]:
+    """Of each thing wanted: whether the element states it, None where it leaves it open."""
+    told: list[bool | None] = []
+    if wanted.maker is not None:
+        told.append(element.maker == wanted.maker.upper())
+    for name, word in wanted.words.items():
+        told.append(element.words[name] == word if name in element.words else None)
+    if wanted.fluid_class is not None:
+        if wanted.fluid_class in element.words.get("fluids_excluded", "").split():
+            told.append(False)
+        else:
+            told.append(True if wanted.fluid_class in element.words.get("fluids_compatible", "").split() else None)
+    for name, (low, high) in wanted.measures.items():
+        value = element.measures.get(name)
+        told.append(None if value is None else low - 1e-6 <= value <= high + 1e-6)
+    return told
+
+
+def fits(
+    element: Element, wanted: Wanted, requirements: Iterable[Requirement], assumptions: Assumptions
+) -> str | None:
+    """Whether the element surely fits, might fit, or does not."""
+    stated = states(element, wanted)
+    verdicts = [judge(element, required, assumptions).verdict for required in requirements]
+    if False in stated or "misses" in verdicts:
+        return None
+    return "might" if None in stated or "not_shown" in verdicts else "surely"

@@ -59,18 +59,6 @@ class Operations:
         """Query fields of an operation with their schemas."""
         return self._queries.get(operation_id, {})
 
-    def fields_at(self, operation_id: str, place: Sequence[str | int]) -> list[str]:
-        """Names of the fields that may stand at a place of an operation's JSON body, such as ("duty", "require", 0)."""
-        body = self._by_id.get(operation_id, {}).get("requestBody", {}).get("content", {}).get("application/json", {})
-        schemas = [body.get("schema", {})]
-        for part in place:
-            within = [
-                schema.get("items") if isinstance(part, int) else schema.get("properties", {}).get(part)
-                for schema in self._branches(schemas)
-            ]
-            schemas = [schema for schema in within if schema is not None]
-        return [name for schema in self._branches(schemas) for name in schema.get("properties", {})]
-
     def kinds_of(self, schema: Schema) -> set[str]:
         """Names of the JSON types that a schema takes."""
         return {str(branch["type"]) for branch in self._branches([schema]) if "type" in branch}

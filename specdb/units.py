@@ -1,9 +1,10 @@
 """Quantities at the door: read what people type, print what people read.
 
 A strict pattern reads the number, our own table of spellings names the unit, and one factor for each
-unit converts it. The factors come from pint, once, when this module is imported; pint's parser sees
-our own literals only, never a caller's text. Everything after import only reads tables, so any
-number of threads may call in here.
+unit converts it. The factors are those of pint, to the last bit (a test asks it); pint itself takes a
+quarter of a second to start, and is loaded only for a script that holds its quantities, which hands
+them in by `of_pint` and gets them back by `as_pint`. Its parser sees our own literals only, never a
+caller's text. Everything here only reads tables, so any number of threads may call in.
 
 Inside the program a quantity is a float in the canonical unit of its kind (``KINDS``). The
 exceptions to "one factor for each unit" are degrees Fahrenheit and kelvins (an offset as well),
@@ -14,15 +15,18 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 import unicodedata
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Container, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
 from types import MappingProxyType
-from typing import Literal
-
-import pint
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeGuard, cast
 
 from specdb.errors import QuantityError, shown
+
+if TYPE_CHECKING:
+    import pint
 
 TEXT_LIMIT = 200
 """Longest text looked at, in characters; anything longer is refused before any other work."""
@@ -205,13 +209,40 @@ _DYNAMIC = (
 )
 _SAYBOLT_SPELLINGS = "SSU|SUS|saybolt universal seconds|saybolt seconds|saybolt"
 
-_PINT_CANONICAL = {
-    "flow": "liter/minute", "viscosity": "millimeter**2/second", "density": "kilogram/meter**3",
-    "pressure": "kilopascal", "size": "micrometer", "mass": "gram", "length": "millimeter",
-    "temperature": "degC", "time": "hour", "concentration": "milligram/liter", "counts": "1/milliliter",
-    "percent": "percent", "volume": "liter", "mass_rate": "gram/hour", "count_rate": "1/minute",
-    "opening": "micrometer",
+_FACTORS = {
+    "flow": {
+        "L/min": 1.0, "L/s": 60.0, "L/h": 0.016666666666666666, "m³/h": 16.666666666666664, "US gpm": 3.785411784,
+        "imp gpm": 4.54609, "cfm": 28.316846592,
+    },
+    "viscosity": {
+        "mm²/s": 1.0, "cSt": 1.0, "St": 100.0, "m²/s": 1e6, "ft²/s": 92903.04, "cP": 1.0, "mPa·s": 1.0, "Pa·s": 1000.0,
+    },
+    "density": {"kg/m³": 1.0, "g/cm³": 1000.0, "g/mL": 1000.0, "kg/L": 1000.0, "lb/ft³": 16.01846337396015},
+    "pressure": {
+        "kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "mPa": 1e-6, "bar": 100.0, "mbar": 0.1, "psi": 6.894757293168363,
+        "kgf/cm²": 98.0665, "inH₂O": 0.24908891, "mmH₂O": 0.00980665, "inHg": 3.386388640341,
+    },
+    "size": {"µm": 1.0, "mil": 25.4, "mm": 1000.0},
+    "mass": {"g": 1.0, "mg": 0.001, "kg": 1000.0, "lb": 453.59237, "oz": 28.349523125},
+    "length": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8},
+    "temperature": {"°C": 1.0, "°F": 0.5555555555555556, "K": 1.0},
+    "time": {"h": 1.0, "min": 0.016666666666666666, "s": 0.0002777777777777778, "d": 24.0},
+    "concentration": {"mg/L": 1.0, "g/L": 1000.0},
+    "counts": {"1/mL": 1.0, "1/100mL": 0.01},
+    "percent": {"%": 1.0},
+    "volume": {
+        "L": 1.0, "mL": 0.001, "m³": 1000.0, "US gal": 3.785411784, "imp gal": 4.54609, "ft³": 28.316846592,
+        "in³": 0.016387064,
+    },
+    "mass_rate": {
+        "g/h": 1.0, "mg/h": 0.001, "kg/h": 1000.0, "g/min": 60.0, "mg/min": 0.06, "g/d": 0.041666666666666664,
+    },
+    "count_rate": {"1/min": 1.0, "1/s": 60.0, "1/h": 0.016666666666666666, "1/d": 0.0006944444444444444},
+    "opening": {"µm": 1.0, "mm": 1000.0, "mil": 25.4, "in": 25400.0},
 }  # fmt: skip
+"""Kind: code: canonical units in one such unit; of a dynamic viscosity millipascal seconds, of temperatures degrees."""
+_ZEROS = {"°F": 32.0, "K": 273.15}
+"""0 °C in other units of temperature."""
 
 _GPM_NOTE = "gpm read as US gallons per minute"
 _GALLON_NOTE = "gallons read as US gallons"
@@ -221,41 +252,19 @@ _MILLI = {"mPa", "mbar", "mm", "mg", "mg/L", "mPa·s", "mm²/s", "mmH₂O", "mL"
 """Codes whose m a capital M would turn into mega."""
 
 
-def _tidy(number: float) -> float:
-    """Exact decimals back from pint's chain of products (3.785411783999999 is 3.785411784 by definition)."""
-    short = float(f"{number:.13g}")
-    return short if math.isclose(short, number, rel_tol=4e-15, abs_tol=0.0) else number
-
-
 def _build() -> dict[str, tuple[_Unit, ...]]:
-    """Every unit with its factor, by kind. The only place that uses pint."""
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
-
-    def factor_of(expression: str, canonical: str) -> float:
-        return _tidy(float(registry.Quantity(1.0, expression).to(canonical).magnitude))
-
-    units: dict[str, tuple[_Unit, ...]] = {
-        kind: tuple(_Unit(kind, code, factor_of(expression, _PINT_CANONICAL[kind])) for code, expression, _ in declared)
-        for kind, declared in _DECLARED.items()
-        if kind != "temperature"
-    }
-    differences = {"degC": "delta_degC", "degF": "delta_degF", "kelvin": "delta_degC"}
-    units["temperature"] = tuple(
-        _Unit(
-            "temperature",
-            code,
-            factor_of(differences[expression], "delta_degC"),
-            _tidy(float(registry.Quantity(0.0, "degC").to(expression).magnitude)),
-            "factor" if expression == "degC" else "offset",
+    """Every unit with its factor, by kind."""
+    conversions: dict[str, Conversion] = dict.fromkeys(_ZEROS, "offset")
+    units = {
+        kind: tuple(
+            _Unit(kind, code, _FACTORS[kind][code], _ZEROS.get(code, 0.0), conversions.get(code, "factor"))
+            for code, _, _ in declared
         )
-        for code, expression, _ in _DECLARED["temperature"]
-    )
+        for kind, declared in _DECLARED.items()
+    }
     units["viscosity"] += (
         _Unit("viscosity", "SUS", 1.0, conversion="saybolt"),
-        *(
-            _Unit("viscosity", code, factor_of(expression, "millipascal*second"), conversion="dynamic")
-            for code, expression, _ in _DYNAMIC
-        ),
+        *(_Unit("viscosity", code, _FACTORS["viscosity"][code], conversion="dynamic") for code, _, _ in _DYNAMIC),
     )
     return units
 
@@ -352,6 +361,42 @@ def spellings(kind: str | None = None) -> Mapping[str, tuple[str, str]]:
     """
     wanted = sorted(KINDS, key=lambda k: k != "opening") if kind is None else (_known(kind),)
     return {spelling: (k, unit.code) for k in wanted for spelling, unit in _SPELLINGS[k].items()}
+
+
+# --------------------------------------------------------------------------------------------------
+# units within names
+
+_LOWER_CASE_IS = {"mpa": "MPa"}
+"""Names in which upper and lower case cannot tell what is meant: nobody states millipascals there (common practice)."""
+
+
+def _as_in_name(spelling: str) -> str:
+    """A spelling as it can stand within a name: "L/min" is ``l_min``, "1/mL" ``per_ml``, "°C" ``degc``."""
+    text = re.sub("^1?/", "per ", _fold(spelling).casefold()).replace("°", "deg").replace("%", "percent")
+    return re.sub("[^a-z0-9]+", "_", text).strip("_")
+
+
+@cache
+def _in_names() -> Mapping[str, str]:
+    found: dict[str, str] = {}
+    for spelled in _SPELLINGS.values():
+        for spelling in spelled:
+            found.setdefault(_as_in_name(spelling), spelling)
+    sizes = {_as_in_name(spelling): spelling for spelling in _SPELLINGS["size"]}
+    scaled = {f"{name}_{scale}": f"{unit}({scale})" for name, unit in sizes.items() for scale in ("c", "acftd")}
+    return {name: unit for name, unit in (found | scaled | _LOWER_CASE_IS).items() if name}
+
+
+def name_and_unit(name: str, known: Container[str]) -> tuple[str, str] | None:
+    """The name and the unit of a number that stands under a name with its unit in it: of ``flow_l_min`` they are
+    "flow" and "L/min", of ``size_um_c`` "size" and "um(c)". None where no name that is ``known`` is followed by a unit.
+    """
+    parts = name.split("_")
+    for place in range(len(parts) - 1, 0, -1):
+        stem, unit = "_".join(parts[:place]), _in_names().get("_".join(parts[place:]).casefold())
+        if unit is not None and stem in known:
+            return stem, unit
+    return None
 
 
 # --------------------------------------------------------------------------------------------------
@@ -820,6 +865,34 @@ def read_quantity(
     return Quantity(kind, value, resolution, text, found.code, named.reference, scale, note)
 
 
+def with_unit(text: str, kind: str, unit: str) -> str:
+    """``text`` as it reads without the ``unit`` of its column: "75" in a column of "L/min" is "75 L/min".
+
+    A unit typed with the number stays as it was typed, unless the column says more of it (a scale, a reference).
+    Raises `QuantityError` where the two differ, and for what is no number with a unit of ``kind``.
+    """
+    text = _trimmed(text, "quantity")
+    number, rest = _split(text, _known(kind), None)
+    named = _named_unit(text, rest, kind, unit)
+    own = _name(rest, kind) if rest and not (kind == "size" and rest.startswith("(")) else None
+    if own is not None and replace(own, note=None) == replace(named, note=None):
+        return text
+    scale = f"({named.scale})" if own is None and rest else ""
+    return f"{number.text} {unit.strip()}{scale}"
+
+
+def with_point(text: str, decimal: str) -> str:
+    """``text`` with the number that it begins with rewritten to a decimal point, and no other mark, from the
+    ``decimal`` mark declared. Raises `QuantityError` for a number that does not fit that mark."""
+    _known_mark(decimal)
+    match = _NUMBER.match(text)
+    if match is None:
+        return text
+    _number(match, decimal)
+    mantissa = _plain_mantissa(match["mantissa"], decimal, text)
+    return text[: match.start("mantissa")] + mantissa + text[match.end("mantissa") :]
+
+
 def factor(unit_spelling: str, kind: str) -> float:
     """Canonical units of ``kind`` in one ``unit_spelling``, to convert a whole column at once.
 
@@ -894,6 +967,99 @@ def restate(
     if found.conversion == "dynamic":
         return quantity.value / _kinematic_factor(found, density_kg_m3, unit), found.code
     return quantity.value / found.factor + found.zero, found.code
+
+
+# --------------------------------------------------------------------------------------------------
+# pint's own quantities
+
+PintQuantity: TypeAlias = "pint.Quantity[Any]"
+_LITERALS = {
+    code: expression for declared in _DECLARED.values() for code, expression, _ in declared
+} | {code: expression for code, expression, _ in _DYNAMIC}  # fmt: skip
+"""Code of a unit: our literal for pint."""
+
+
+def is_pint(value: object) -> TypeGuard[PintQuantity]:
+    """Whether a value is a quantity of pint's, of whatever registry."""
+    loaded = sys.modules.get("pint")  # whoever holds such a quantity has loaded it
+    return loaded is not None and isinstance(value, loaded.Quantity)
+
+
+def _tidy(number: float) -> float:
+    """Exact decimals back from pint's chain of products (3.785411783999999 is 3.785411784 by definition)."""
+    short = float(f"{number:.13g}")
+    return short if math.isclose(short, number, rel_tol=4e-15, abs_tol=0.0) else number
+
+
+def _application_registry() -> Any:
+    """The registry whose quantities a script is given back; it may be the script's own."""
+    import pint
+
+    return pint.get_application_registry()  # type: ignore[no-untyped-call]
+
+
+@cache
+def _codes_of_pint() -> Mapping[str, str]:
+    """Unit as pint writes it: our code."""
+    registry = _application_registry()
+    return {f"{registry.Quantity(1.0, each).units:D}": code for code, each in reversed(_LITERALS.items())}
+
+
+@cache
+def _codes_by_dimension() -> Mapping[str, str]:
+    """Dimension as pint writes it: our code of the unit that such a quantity is brought to. A length in millimetres
+    serves for sizes and openings too."""
+    registry = _application_registry()
+    kinds = (*(kind for kind in KINDS if kind not in ("size", "opening", "concentration", "percent")),)
+    codes = (*(KINDS[kind] for kind in kinds), "mPa·s")
+    return {str(registry.Quantity(1.0, _LITERALS[code]).dimensionality): code for code in codes}
+
+
+def of_pint(quantity: PintQuantity) -> tuple[float, str | None]:
+    """A quantity of pint's as (value, code of its unit), the unit None for a plain number.
+
+    A unit that is known here is kept as it is, another of the same dimension brought to the canonical one. Raises
+    `QuantityError` for several values at once, for a difference of temperatures, and for a dimension of which nothing
+    here is.
+    """
+    try:
+        value = float(quantity.magnitude)
+    except (TypeError, ValueError):
+        raise QuantityError("One value is wanted.", value=str(quantity), remedy="Give one at a time.") from None
+    written = f"{quantity.units:D}"
+    if written == "percent":
+        return value, "%"
+    if quantity.dimensionless:
+        return float(quantity.to_base_units().magnitude), None
+    if written in _codes_of_pint():
+        return value, _codes_of_pint()[written]
+    code = _codes_by_dimension().get(str(quantity.dimensionality))
+    if code is None or "delta_" in written:
+        raise QuantityError(
+            f"{shown(written)} is no unit of anything that is asked here.", value=str(quantity),
+            remedy="A temperature has degC, degF or kelvin." if "delta_" in written else "Check the unit.",
+        )  # fmt: skip
+    return _tidy(float(quantity.to(_LITERALS[code]).magnitude)), code
+
+
+def as_pint(value: float, unit: str | None) -> PintQuantity:
+    """A value of an answer as a quantity of pint's application registry; without a unit it is dimensionless.
+
+    The scale of a particle size is left behind: pint knows none. Raises `QuantityError` for a unit that pint has not,
+    such as a currency.
+    """
+    registry = _application_registry()
+    if unit is None:
+        return cast(PintQuantity, registry.Quantity(value, "dimensionless"))
+    scaled = _SCALE.match(unit)
+    expression = _LITERALS.get(scaled[1] if scaled else unit)
+    if expression is None:
+        raise QuantityError(f'"{shown(unit)}" is no unit that pint has.', value=unit, remedy="Take the plain value.")
+    return cast(PintQuantity, registry.Quantity(value, expression))
+
+
+# --------------------------------------------------------------------------------------------------
+# in print
 
 
 def _digits(value: float) -> str:

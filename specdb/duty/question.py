@@ -49,7 +49,7 @@ _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
 _CLOCK = r"[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})?"
 _REVISION_OR_TIME = rf"^ *([0-9]{{1,18}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([T ]{_CLOCK})?) *$"
 
-_ELEMENT_ID = "^[0-9a-f]{16}$"
+ELEMENT_ID = "^[0-9a-f]{16}$"
 
 UNIT_AT_MOST = 40
 MOST_REQUIREMENTS = 16
@@ -140,7 +140,7 @@ def _limit(value: object) -> str:
 
 
 Text = Annotated[str, BeforeValidator(text_of), WithJsonSchema(_TEXT_SCHEMA)]
-ElementId = Annotated[str, Field(pattern=_ELEMENT_ID)]
+ElementId = Annotated[str, Field(pattern=ELEMENT_ID)]
 QuantityText = Annotated[str, BeforeValidator(_quantity), WithJsonSchema(_QUANTITY_SCHEMA)]
 LimitText = Annotated[
     str, BeforeValidator(_limit), WithJsonSchema({"anyOf": [{"type": "number"}, *_QUANTITY_SCHEMA["anyOf"]]})
@@ -625,7 +625,7 @@ NamedElement = Annotated[
                 },
                 {
                     "type": "object",
-                    "properties": {"element_id": {"type": "string", "pattern": _ELEMENT_ID}},
+                    "properties": {"element_id": {"type": "string", "pattern": ELEMENT_ID}},
                     "required": ["element_id"],
                     "additionalProperties": False,
                 },

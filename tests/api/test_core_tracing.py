@@ -92,7 +92,7 @@ def test_a_failure_is_named_too_and_logged_with_its_cause(
         raise RuntimeError("inner secret")
 
     with TestClient(create_app(demo_store_url)) as client:
-        monkeypatch.setattr("api.store.current_revision", fail)
+        monkeypatch.setattr("specdb.held.current_revision", fail)
         response = client.get("/health", headers={"x-request-id": "mine"} | PAGE)
     document = refusal(response, 500, "internal")
     assert "secret" not in response.text

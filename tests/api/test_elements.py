@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,7 @@ from api import create_app
 from specdb.catalog.identity import element_id
 from specdb.catalog.store import open_store
 from specdb.exchange import import_folder
-from tests.api.asking import refusal
+from tests.api.asking import refusal, rows_of_csv
 
 DULSE = f"/v1/elements/{element_id('Quollbeck', 'Dulse 23')}"
 OWN = f"/v1/elements/{element_id('Demo Works', 'DW-1')}"
@@ -69,7 +67,7 @@ def _cells(client: TestClient, address: str, **query: str) -> list[dict[str, str
     response = client.get(address, params=query)
     assert response.status_code == 200, response.text
     assert response.headers["content-type"].startswith("text/csv")
-    return list(csv.DictReader(io.StringIO(response.text)))
+    return rows_of_csv(response.text)
 
 
 def test_csv_of_an_element_is_a_row_for_each_rating(client: TestClient) -> None:

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-import api.store
 from api import create_app
+from specdb import held
 
 SOURCES = "source,title,kind,issuer,revision,date\nS-1,Sheet one,data sheet,Makewell,,2026-01-01\n"
 
@@ -19,13 +19,13 @@ SOURCES = "source,title,kind,issuer,revision,date\nS-1,Sheet one,data sheet,Make
 def loaded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Revisions whose columnar view was loaded, in order."""
     found: list[int] = []
-    load = api.store.load_snapshot
+    load = held.load_snapshot
 
     def counted(connection: Any, revision: int) -> Any:
         found.append(revision)
         return load(connection, revision)
 
-    monkeypatch.setattr(api.store, "load_snapshot", counted)
+    monkeypatch.setattr(held, "load_snapshot", counted)
     return found
 
 

@@ -546,7 +546,7 @@ def test_a_store_that_fails_in_the_middle_is_unreachable_and_shows_nothing_of_th
     def lost(*_: object) -> None:
         raise sa.exc.OperationalError("SELECT inner", {}, Exception("server closed the connection at 10.0.0.7"))
 
-    monkeypatch.setattr("api.store.current_revision", lost)
+    monkeypatch.setattr("specdb.held.current_revision", lost)
     response = client.get("/health")
     refusal(response, 503, "store-unreachable")
     assert "10.0.0.7" not in response.text

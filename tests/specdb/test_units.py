@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import math
+import subprocess
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -122,6 +123,44 @@ def test_every_unit_has_a_published_factor_or_another_way_of_conversion() -> Non
     others = {("pressure", "inHg"), ("temperature", "°F"), ("temperature", "K")}
     others |= {("viscosity", code) for code in ("SUS", "cP", "mPa·s", "Pa·s")}
     assert checked | others == {(kind, code) for k in KINDS for kind, code in spellings(k).values()}
+
+
+PINT_CANONICAL = {
+    "flow": "liter/minute", "viscosity": "millimeter**2/second", "density": "kilogram/meter**3",
+    "pressure": "kilopascal", "size": "micrometer", "mass": "gram", "length": "millimeter",
+    "temperature": "delta_degC", "time": "hour", "concentration": "milligram/liter", "counts": "1/milliliter",
+    "percent": "percent", "volume": "liter", "mass_rate": "gram/hour", "count_rate": "1/minute",
+    "opening": "micrometer",
+}  # fmt: skip
+DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "kelvin": "delta_degC"}
+
+
+def test_every_factor_is_that_of_pint() -> None:
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+
+    def of_pint(value: float, unit: str, canonical: str) -> float:
+        number = float(registry.Quantity(value, unit).to(canonical).magnitude)
+        # Its chain of products leaves 3.785411783999999 of what is 3.785411784 by definition.
+        short = float(f"{number:.13g}")
+        return short if math.isclose(short, number, rel_tol=4e-15) else number
+
+    stated = {(unit.kind, unit.code): unit for of_kind in units._UNITS.values() for unit in of_kind}
+    dynamic = {("viscosity", code): (literal, "millipascal*second") for code, literal, _ in units._DYNAMIC}
+    literals = {
+        (kind, code): (DIFFERENCES.get(literal, literal), PINT_CANONICAL[kind])
+        for kind, declared in units._DECLARED.items()
+        for code, literal, _ in declared
+    } | dynamic
+    assert stated.keys() - literals.keys() == {("viscosity", "SUS")}
+    assert {at: stated[at].factor for at in literals} == {at: of_pint(1.0, *pair) for at, pair in literals.items()}
+    zeros = {code: of_pint(0.0, "degC", literal) for code, literal, _ in units._DECLARED["temperature"]}
+    assert {unit.code: unit.zero for unit in stated.values() if unit.zero} == {c: z for c, z in zeros.items() if z}
+
+
+def test_pint_is_loaded_by_whoever_uses_it() -> None:
+    code = "import sys, specdb.units; assert not specdb.units.is_pint(1.0); print('pint' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
 
 
 def test_the_conventional_inch_of_mercury() -> None:

@@ -11,6 +11,7 @@
     +-- ImportRefusedError        a catalogue folder with bad rows; nothing was written
     +-- RevisionMovedError        the catalogue is no longer what the caller saw last
     +-- WritesRefusedError        the service was not started to take writes
+    +-- ServiceUnreachableError   a service that a script asks, and that does not answer
     +-- StoreError                the database itself
         +-- StoreUnreachableError
         +-- ForeignStoreError     a database that is not ours
@@ -26,8 +27,10 @@ where several fields were wrong at once.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, Self
 
 SHOWN_CHARACTERS = 80
 
@@ -35,7 +38,9 @@ SHOWN_CHARACTERS = 80
 def shown(value: object) -> str:
     """Offending text as it may be shown: one line, printable, never longer than a line."""
     text = value if isinstance(value, str) else repr(value)
-    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: SHOWN_CHARACTERS + 1])
+    clean = text[: SHOWN_CHARACTERS + 1]
+    if not clean.isprintable():
+        clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in clean)
     return clean if len(text) <= SHOWN_CHARACTERS else clean[:SHOWN_CHARACTERS] + "…"
 
 
@@ -74,14 +79,17 @@ def in_plain_words(kind: str, message: str) -> str:
 class SpecdbError(Exception):
     """Root of the family. ``str()`` gives message and remedy in one line.
 
-    ``field`` is a path of names and places parted by dots, or with ``whole`` one name that has dots in it.
+    ``field`` is a path of names and places parted by dots, or with ``whole`` one name that has dots in it. ``word``
+    says which fault of its class it is, where somebody acts on that: see :mod:`specdb.answers.cells`.
     """
 
     code = "error"
     title = "The program could not answer"
     exit_status = 1
     whole = False
+    word: str | None = None
     faults: tuple[SpecdbError | RowFault, ...] = ()
+    problem: Mapping[str, Any] = MappingProxyType({})
 
     def __init__(self, message: str, *, value: object = None, field: str | None = None, remedy: str | None = None):
         super().__init__(message)
@@ -93,6 +101,11 @@ class SpecdbError(Exception):
     def __str__(self) -> str:
         place = f"{self.field}: " if self.field else ""
         return f"{place}{self.message}" + (f" {self.remedy}" if self.remedy else "")
+
+    def worded(self, word: str) -> Self:
+        """The same error, which ``word`` tells from others of its class."""
+        self.word = word
+        return self
 
     def at(self, field: str) -> SpecdbError:
         """The same error, said to have happened in ``field`` (kept if one is named already)."""
@@ -188,6 +201,12 @@ class WritesRefusedError(SpecdbError):
     code = "writes-refused"
     title = "This service takes no writes"
     exit_status = 5
+
+
+class ServiceUnreachableError(SpecdbError):
+    code = "service-unreachable"
+    title = "The service cannot be reached"
+    exit_status = 6
 
 
 class StoreError(SpecdbError):

@@ -16,6 +16,9 @@ MOST_CANDIDATES = 50
 CANDIDATES = 3
 """Candidates of a line that is ranked, where nothing is said."""
 
+LINES_SHEET = "Lines"
+"""The sheet of a workbook that holds what each line asks, by dotted names; where there is one it is read."""
+
 
 @dataclass(frozen=True)
 class Line:

@@ -49,8 +49,9 @@ class _Bounded:
 class Archive:
     """The members of one zip file by their paths; its size is that of the file itself."""
 
-    def __init__(self, file: BinaryIO, name: str, findings: Findings):
-        """Anything that an honest archive does not hold becomes a fault, and then no member is offered."""
+    def __init__(self, file: BinaryIO, name: str, findings: Findings, *, whole: bool = True):
+        """Anything that an honest archive does not hold becomes a fault, and then no member is offered. Where not the
+        ``whole`` of it will be read, only what is unpacked counts towards its limit."""
         self.name, self.findings = name, findings
         self.members: dict[str, zipfile.ZipInfo] = {}
         self.packed_bytes = file.seek(0, 2)
@@ -62,12 +63,12 @@ class Archive:
         except _BROKEN as error:
             self._fault(f"The zip file cannot be read: {_said(error)}.", _ZIP_AGAIN)
             return
-        self.members = self._checked(self._zip.infolist())
+        self.members = self._checked(self._zip.infolist(), whole)
 
     def _fault(self, message: str, remedy: str, member: str | None = None) -> None:
         self.findings.fault(self.name, message, remedy, found=member)
 
-    def _checked(self, infos: list[zipfile.ZipInfo]) -> dict[str, zipfile.ZipInfo]:
+    def _checked(self, infos: list[zipfile.ZipInfo], whole: bool) -> dict[str, zipfile.ZipInfo]:
         members: dict[str, zipfile.ZipInfo] = {}
         if len(infos) > MOST_MEMBERS:
             remedy = f"Zip only the sheets, at most {MOST_MEMBERS} files."
@@ -83,7 +84,7 @@ class Archive:
                 return {}
             if not info.is_dir():
                 members[path] = info
-        if sum(info.file_size for info in members.values()) > self._left:
+        if whole and sum(info.file_size for info in members.values()) > self._left:
             self._too_much()
             return {}
         return members
@@ -103,7 +104,7 @@ class Archive:
     def _too_much(self) -> None:
         largest = LARGEST_UNPACKED_BYTES // 2**20
         remedy = f"Divide it into files of at most {largest} MiB in all, unpacked."
-        self._fault("Unpacked the zip file is far larger than a catalogue, or than its size lets expect.", remedy)
+        self._fault("Unpacked the zip file is far larger than what is read here, or than its size lets expect.", remedy)
 
     def chunks(self, path: str, longest: int = LARGEST_UNPACKED_BYTES) -> Iterator[bytes]:
         """A member, a piece at a time; it ends early, with a fault, where it is broken or too much comes out."""

@@ -162,9 +162,9 @@ def _without(row: Row, faulty: Iterable[str]) -> Row:
     return Row(row.file, row.number, cells, row.faulty | frozenset(faulty))
 
 
-_DECIMAL_COMMA = re.compile(r"(?<![0-9.,])(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))(?![0-9.,])")
+DECIMAL_COMMA = re.compile(r"(?<![0-9.,])(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))(?![0-9.,])")
 DECLARE_THE_MARK = 'put the decimal mark, "." or ",", into the row\'s column "decimal"'
-_POINT_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
+POINT_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
 
 
 def marks_declared(cell: str, sheet: str) -> dict[str, str] | None:
@@ -193,11 +193,11 @@ def refuse_points_among_commas(sheet: str, rows: list[Row], columns: Columns, fi
         own = marks_declared(row.cells.get("decimal", ""), sheet) or {}
         return [name for name in undeclared if name not in own and pattern.search(row.cells.get(name, ""))]
 
-    if not any(holding(_DECIMAL_COMMA, row) for row in rows):
+    if not any(holding(DECIMAL_COMMA, row) for row in rows):
         return rows
     kept = []
     for row in rows:
-        doubtful = holding(_POINT_AND_THREE, row)
+        doubtful = holding(POINT_AND_THREE, row)
         for name in doubtful:
             found = row.cells[name]
             message = "The sheet writes decimal commas, so this may be a thousand or a small number."

@@ -37,7 +37,7 @@ _OTHER_KINDS = (
     (b"<?xml", "an XML file"),
 )
 _WANTED = "A workbook (XLSX), a zip of the catalogue folder or a CSV file is wanted."
-_BEGINNING_BYTES = 512
+BEGINNING_BYTES = 512
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """Workbooks of before 2007, and later ones that are protected by a password."""
 _NOTHING = Sheets({}, frozenset(SHEETS))
@@ -60,26 +60,21 @@ def read_file(name: str, file: BinaryIO, findings: Findings) -> Sheets:
     plain = shown(PurePosixPath(name.replace("\\", "/")).name) or "file"
     size = file.seek(0, 2)
     file.seek(0)
-    begins = file.read(_BEGINNING_BYTES)
+    begins = file.read(BEGINNING_BYTES)
     file.seek(0)
     if size > LARGEST_FILE_BYTES:
         findings.fault(plain, "The file is too large.", f"At most {LARGEST_FILE_BYTES // 2**20} MiB are read.")
         return _NOTHING
-    if begins.startswith(_OLD_OFFICE):
-        message = "This is a workbook of an old kind, or one protected by a password."
-        findings.fault(plain, message, "Save it as XLSX, without a password.")
+    other = refusal_of(begins, _WANTED)
+    if other is not None:
+        findings.fault(plain, *other)
         return _NOTHING
-    text = begins.removeprefix(BOM_UTF8).lstrip().lower()
-    kind = next((kind for first, kind in _OTHER_KINDS if begins.startswith(first) or text.startswith(first)), None)
-    if kind is not None:
-        findings.fault(plain, f"This is {kind}, which is not read here.", _WANTED)
-        return _NOTHING
-    if begins.startswith(_ZIP) and begins[2:4] in (b"\x03\x04", b"\x05\x06", b"\x07\x08"):
+    if is_zip(begins):
         before = findings.count
         archive = Archive(file, plain, findings)
         if findings.count > before:
             return _NOTHING
-        kind = _kind_of_package(archive)
+        kind = kind_of_package(archive)
         if kind is not None:
             findings.fault(plain, f"This is {kind}, which is not read here.", _WANTED)
             return _NOTHING
@@ -87,7 +82,21 @@ def read_file(name: str, file: BinaryIO, findings: Findings) -> Sheets:
     return _single(plain, file.read(), findings)
 
 
-def _kind_of_package(archive: Archive) -> str | None:
+def refusal_of(begins: bytes, wanted: str) -> tuple[str, str] | None:
+    """What a file of another kind is by its first bytes, and what is ``wanted``; None for one that may be read."""
+    if begins.startswith(_OLD_OFFICE):
+        message = "This is a workbook of an old kind, or one protected by a password."
+        return message, "Save it as XLSX, without a password."
+    text = begins.removeprefix(BOM_UTF8).lstrip().lower()
+    kind = next((kind for first, kind in _OTHER_KINDS if begins.startswith(first) or text.startswith(first)), None)
+    return None if kind is None else (f"This is {kind}, which is not read here.", wanted)
+
+
+def is_zip(begins: bytes) -> bool:
+    return begins.startswith(_ZIP) and begins[2:4] in (b"\x03\x04", b"\x05\x06", b"\x07\x08")
+
+
+def kind_of_package(archive: Archive) -> str | None:
     """What a document is that is packed as a zip file, where it is no XLSX workbook."""
     members = archive.members
     if "word/document.xml" in members:

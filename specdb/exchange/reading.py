@@ -12,7 +12,7 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -25,6 +25,7 @@ LARGEST_FILE_BYTES = 512 * 2**20
 MOST_ROWS = 1_000_000
 MOST_COLUMNS = 500
 LONGEST_HEADING_LINE_CHARACTERS = 2**20
+LONGEST_LINE_CHARACTERS = 2**23
 DELIMITERS = (",", ";", "\t")
 
 _BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8", codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
@@ -169,10 +170,10 @@ def read_csv(
 ) -> Sheet | None:
     """One CSV file as a sheet, or None with a fault where it is no table."""
     described = description or Description(file)
-    encoding = _encoding_of(file, data, described.encoding, findings)
+    encoding = encoding_of(file, data, described.encoding, findings)
     if encoding is None:
         return None
-    rows = _rows(file, lambda: _text(data, encoding), described, findings)
+    rows = _rows(file, lambda: text_of(data, encoding), described, findings)
     if not rows:
         if rows is not None:
             findings.fault(file, "The file is empty.", "It should begin with a line of headings.")
@@ -185,7 +186,7 @@ def _mark_of(data: bytes) -> bytes:
     return next((mark for mark in _BYTE_ORDER_MARKS if data.startswith(mark)), b"")
 
 
-def _text(data: bytes, encoding: str) -> io.TextIOWrapper:
+def text_of(data: bytes, encoding: str) -> io.TextIOWrapper:
     """The text of a file, decoded as it is read; line ends are left as they are."""
     raw = io.BytesIO(data)
     raw.seek(len(_mark_of(data)))
@@ -195,7 +196,7 @@ def _text(data: bytes, encoding: str) -> io.TextIOWrapper:
 def _rows_before_nul(data: bytes, encoding: str) -> int | None:
     """Lines before the first NUL character, None where there is none. Raises UnicodeDecodeError."""
     lines = 0
-    with _text(data, encoding) as text:
+    with text_of(data, encoding) as text:
         while chunk := text.read(2**16):
             if "\0" in chunk:
                 return lines + chunk.count("\n", 0, chunk.index("\0"))
@@ -203,7 +204,7 @@ def _rows_before_nul(data: bytes, encoding: str) -> int | None:
     return None
 
 
-def _encoding_of(file: str, data: bytes, declared: str | None, findings: Findings) -> str | None:
+def encoding_of(file: str, data: bytes, declared: str | None, findings: Findings) -> str | None:
     """The encoding in which the whole file is text, or None with a fault."""
     marked = _mark_of(data)
     encoding = _BYTE_ORDER_MARKS.get(marked) or declared or "utf-8"
@@ -279,33 +280,65 @@ def _rows(
     file: str, text: Callable[[], io.TextIOWrapper], described: Description, findings: Findings
 ) -> list[tuple[int, list[str]]] | None:
     """Rows that are not blank, with the number of the line each begins in; None where quotes are broken."""
-    reader = csv.reader(
-        text(), delimiter=described.delimiter or _delimiter(text()),
-        quotechar=described.quote, skipinitialspace=described.skip_initial_space, strict=True,
-    )  # fmt: skip
+    delimiter = described.delimiter or _delimiter(text())
     rows: list[tuple[int, list[str]]] = []
-    begins, too_long = 1, 0
+    too_long = 0
+    try:
+        for number, trimmed in csv_rows(text(), delimiter, described.quote, described.skip_initial_space):
+            kept = fitted(trimmed, len(rows[0][1]), too_long) if rows else trimmed
+            too_long += bool(rows) and len(kept) > len(rows[0][1])
+            rows.append((number, kept))
+            if len(rows) > MOST_ROWS + 1:
+                too_many(file, "rows", MOST_ROWS, findings, number)
+                return None
+    except UnreadableRowsError as error:
+        findings.fault(file, error.message, error.remedy, row=error.row)
+        return None
+    return rows
+
+
+class UnreadableRowsError(Exception):
+    """Rows of a CSV file that cannot be told apart, from ``row`` on."""
+
+    def __init__(self, row: int, message: str, remedy: str):
+        super().__init__(message)
+        self.row, self.message, self.remedy = row, message, remedy
+
+
+def _lines_of(text: io.TextIOWrapper) -> Iterator[str]:
+    """Lines, none of which is so long that it would fill the memory. Raises UnreadableRowsError."""
+    count = 0
+    while line := text.readline(LONGEST_LINE_CHARACTERS):
+        count += 1
+        if len(line) == LONGEST_LINE_CHARACTERS:
+            message = f"The line has more than {LONGEST_LINE_CHARACTERS} characters."
+            raise UnreadableRowsError(count, message, "Divide it; each row needs a line of its own.")
+        yield line
+
+
+def csv_rows(
+    text: io.TextIOWrapper, delimiter: str, quote: str | None = '"', skip_initial_space: bool = False
+) -> Iterator[tuple[int, list[str]]]:
+    """Rows that are not blank, their cells trimmed, with the number of the line that each begins in.
+
+    Raises UnreadableRowsError for broken quotes, for lines without an end, and for more columns than are read.
+    """
+    lines = _lines_of(text)
+    reader = csv.reader(lines, delimiter=delimiter, quotechar=quote, skipinitialspace=skip_initial_space, strict=True)
+    begins = 1
     try:
         for cells in reader:
             number, begins = begins, reader.line_num + 1
             if len(cells) > MOST_COLUMNS:
-                too_many(file, "columns", MOST_COLUMNS, findings, number)
-                return None
+                remedy = f"Divide it into sheets of at most {MOST_COLUMNS}."
+                raise UnreadableRowsError(number, f"There are more than {MOST_COLUMNS} columns.", remedy)
             trimmed = [cell.strip() for cell in cells]
             if any(trimmed):
-                kept = fitted(trimmed, len(rows[0][1]), too_long) if rows else trimmed
-                too_long += bool(rows) and len(kept) > len(rows[0][1])
-                rows.append((number, kept))
-            if len(rows) > MOST_ROWS + 1:
-                too_many(file, "rows", MOST_ROWS, findings, number)
-                return None
+                yield number, trimmed
     except csv.Error as error:
         remedy = "A quote opened must be closed, and a quote within a quoted cell is written twice."
+        message = f"The quotes or cells from here on cannot be read: {error}."
         if "field limit" in str(error):
             message = f"A cell from here on has more than {csv.field_size_limit()} characters."
             remedy = "Shorten it; if it is not that long, a quote before it is not closed."
-        else:
-            message = f"The quotes or cells from here on cannot be read: {error}."
-        findings.fault(file, message, remedy, row=begins)
-        return None
-    return rows
+        raise UnreadableRowsError(begins, message, remedy) from None

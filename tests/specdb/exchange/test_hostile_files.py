@@ -146,7 +146,7 @@ def test_members_that_share_one_body_count_each(store):
     end = struct.pack("<4s4H2LH", b"PK\x05\x06", 0, 0, 100, 100, len(entries), offset, 0)
     (fault,) = faults_of(store, "x.zip", io.BytesIO(data[:offset] + entries + end))
     assert 100 * info.file_size > LARGEST_UNPACKED_BYTES
-    assert "far larger than a catalogue" in fault
+    assert "far larger than what is read here" in fault
 
 
 # --- workbooks --------------------------------------------------------------------------------------

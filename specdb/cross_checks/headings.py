@@ -1,0 +1,572 @@
+"""Headings of a sheet of lines: the API's dotted names, and the plain words that the trade has for them.
+
+``Flow [L/min]``, ``flow (L/min)``, ``flow, L/min`` and ``flow_l_min`` are one heading. A heading that is nearly a known
+one is never passed over: the answers would lack what it holds. One that is clearly of something else is.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache, lru_cache
+from types import MappingProxyType
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+
+from specdb.answers.cross_checks import TABLES
+from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, CONDITIONS
+from specdb.duty.dotted import compared_names, dotted_names
+from specdb.duty.question import MOST_COMPARED, MOST_REQUIREMENTS
+from specdb.errors import QuantityError, QuestionError, SpecdbError, shown
+from specdb.units import kinds_of, name_and_unit, with_unit
+from specdb.vocabulary import one_line
+
+LABEL = "line"
+"""What the caller calls a line; no part of what is asked."""
+DECIMAL = "decimal"
+"""The decimal mark of a row, as in the files of a catalogue."""
+LONGEST_HEADING_CHARACTERS = 200
+HEADINGS_WITHIN_ROWS = 20
+"""Rows among which the headings stand: above them there may be a title, a date."""
+
+_LABELS = (
+    "line", "line number", "line no", "item", "item no", "item number", "pos", "position", "machine", "machine name",
+    "row", "tag", "asset", "asset number", "asset no", "equipment", "name", "id", "label",
+)  # fmt: skip
+
+ALIASES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "original.number": (
+            "original", "original part number", "original part no", "original no", "old number", "old part number",
+            "old part no", "old no", "part number", "part no", "part #", "part nr", "part", "number", "our number",
+            "our part number", "our part no", "existing number", "existing part number", "element",
+        ),
+        "original.maker": (
+            "maker", "make", "manufacturer", "brand", "original make", "original manufacturer", "old maker", "old make",
+            "our maker", "existing maker", "element maker",
+        ),
+        "flow": ("flow rate", "flowrate", "volume flow", "required flow", "system flow"),
+        "pump_flow": ("flow of the pump", "pump delivery"),
+        "fluid.grade": ("grade", "oil", "fluid", "oil grade", "viscosity grade", "iso vg", "vg"),
+        "fluid.class": ("oil class", "class of fluid"),
+        "fluid.viscosity_index": ("viscosity index", "vi"),
+        "fluid.viscosity": ("viscosity", "oil viscosity", "kinematic viscosity"),
+        "fluid.density": ("density", "oil density"),
+        "operating_temperature": (
+            "temperature", "temp", "oil temperature", "oil temp", "fluid temperature", "operating temp",
+            "working temperature",
+        ),
+        "cold_start_temperature": (
+            "cold start", "coldest start", "cold start temp", "start temperature", "lowest start temperature",
+        ),
+        "working_pressure": ("pressure", "system pressure", "line pressure", "operating pressure"),
+        "relief_pressure": ("relief", "relief setting", "relief valve", "relief valve setting"),
+        "bypass_cracking_pressure": (
+            "bypass setting", "bypass cracking", "bypass pressure", "bypass opening pressure", "bypass opens at",
+            "bypass valve setting", "cracking pressure",
+        ),
+        "maximum_pressure_drop": ("max pressure drop", "maximum drop", "max drop"),
+        "location": ("place", "place in circuit", "place in the circuit"),
+        "reservoir_volume": ("reservoir", "tank", "tank volume"),
+        "target_cleanliness": (
+            "target", "target code", "cleanliness", "cleanliness code", "cleanliness target", "iso code",
+            "iso cleanliness code", "iso 4406", "iso 4406 code",
+        ),
+        "service_interval": ("interval", "change interval"),
+        "assumptions": ("assume", "assumed"),
+        "limit": ("candidates", "how many", "best"),
+    }
+)  # fmt: skip
+"""Dotted name: what else a sheet may call it. Alternatives, labels and requirements follow below."""
+
+_ALTERNATIVES = (
+    "alternative", "alternate", "offered", "quoted", "replacement", "substitute", "equivalent",
+)  # fmt: skip
+_OF_AN_ALTERNATIVE = {
+    "number": ("", "number", "no", "part number", "part no", "element"),
+    "maker": ("maker", "make", "manufacturer", "brand"),
+    "element_id": ("element id",),
+}
+
+_FOREIGN = (
+    "remark", "remarks", "note", "notes", "comment", "comments", "price", "unit price", "total", "total price", "cost",
+    "amount", "currency", "delivery", "delivery time", "lead time", "quantity", "qty", "stock", "description", "type",
+    "model", "code", "size", "weight", "date", "year", "customer", "supplier", "vendor", "department", "plant", "site",
+    "hall", "contact", "order", "order number", "order no", "drawing", "page", "picture", "link", "state", "status",
+    "hours", "owner", "group", "category", "title", "text", "info", "rate", "count", "series", "unit", "units",
+    "per year", "port", "offer", "offer no", "offer number", "offer date", "quote", "quote no", "quote number",
+    "quote date", "task", "parts",
+)  # fmt: skip
+"""Headings of something else, however like a known one they are spelt."""
+
+_OWN_AT_LEAST = 3
+_OWN = ("criteria_met", "criteria_missed", "criteria_not_shown", "smallest_margin", "verdict", "element_status")
+"""Columns that mark a table of answers: three of them, and it is one."""
+
+_KINDS: Mapping[str, str] = MappingProxyType(
+    {
+        "original.allow": "percent", "flow": "flow", "pump_flow": "flow", "fluid.viscosity": "viscosity",
+        "fluid.density": "density", "fluid.density_temperature": "temperature", "operating_temperature": "temperature",
+        "cold_start_temperature": "temperature", "working_pressure": "pressure", "relief_pressure": "pressure",
+        "bypass_cracking_pressure": "pressure", "bypass_full_flow_drop": "pressure",
+        "maximum_pressure_drop": "pressure", "pump_inlet_pressure": "pressure", "reservoir_volume": "volume",
+        "air_flow": "flow", "air_pressure_drop": "pressure", "ingression.at_4": "count_rate",
+        "ingression.at_6": "count_rate", "ingression.at_14": "count_rate", "ingression.mass": "mass_rate",
+        "service_interval": "time", "capacity_used": "percent", "fit.clearance": "length",
+        "assumptions.about_within": "percent", "assumptions.viscous_share_at_least": "percent",
+    }
+)  # fmt: skip
+_OF_A_REQUIREMENT = {"allow": "percent", **{name: kind for name, kind in CONDITIONS.items() if kind}}
+ANY = "any"
+"""In place of a kind of quantity: which one, the unit or another column says."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """What a heading means. ``name`` is a dotted name, LABEL or DECIMAL; ``unit`` the unit that the heading states for
+    bare numbers. Of a heading that is a requirement, such as "beta at 10 um(c) >=", ``name`` is its bound,
+    "at_least", and ``beside`` holds what else it says of the requirement."""
+
+    heading: str
+    name: str
+    unit: str = ""
+    kind: str = ""
+    beside: Mapping[str, str] = field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True)
+class Foreign:
+    """A heading of something else. ``near`` is a known one that it reminds of."""
+
+    heading: str
+    near: str | None = None
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A heading that is nearly a known one, or a known one wrongly stated."""
+
+    heading: str
+    message: str
+    remedy: str
+
+    def fault(self) -> QuestionError:
+        return fault_at(self.heading, self.message, self.remedy)
+
+
+def fault_at(heading: str, message: str, remedy: str | None, value: str | None = None) -> QuestionError:
+    """A fault that stands under a heading, as it was typed."""
+    error = QuestionError(message, field=shown(heading), remedy=remedy, value=value)
+    error.whole = True
+    return error
+
+
+def key_of(text: str) -> str:
+    """``text`` without case, blanks, underscores, dashes, dots and colons."""
+    return re.sub(r"[\s_.:*\-\N{EN DASH}]+", "", unicodedata.normalize("NFKC", text).casefold())
+
+
+@cache
+def known() -> Mapping[str, str]:
+    """Key of each heading that is known by itself: the name it stands for."""
+    found = {key_of(name): name for name in (*dotted_names(), *compared_names())}
+    for name, aliases in ALIASES.items():
+        found |= {key_of(alias): name for alias in aliases}
+    found |= {key_of(alias): LABEL for alias in _LABELS} | {DECIMAL: DECIMAL}
+    for word in _ALTERNATIVES:
+        for number in ("", *map(str, range(1, MOST_COMPARED + 1))):
+            for part, endings in _OF_AN_ALTERNATIVE.items():
+                name = f"elements.{number or 1}.{part}"
+                found |= {key_of(f"{word}{number}{ending}"): name for ending in endings}
+                found |= {key_of(f"{word}{ending}{number}"): name for ending in endings}
+    return MappingProxyType(found)
+
+
+@cache
+def kind_of(name: str) -> str:
+    """The kind of quantity that stands under a name; "" for a word or a plain number."""
+    parts = name.split(".")
+    if parts[0] == "require" and parts[-1] in ("at_least", "at_most"):
+        return ANY
+    if parts[0] == "require":
+        return _OF_A_REQUIREMENT.get(parts[-1], "")
+    if parts[0] == "fit" and (parts[1] == "clearance" or ATTRIBUTES[parts[1]].kind == "length"):
+        return "length"
+    return _KINDS.get(name, "")
+
+
+def is_plain_number(name: str) -> bool:
+    """Whether a number without a unit stands under a name."""
+    known_field = dotted_names().get(name)
+    return known_field is not None and bool(known_field.kinds & {"number", "integer"}) and name != "as_of"
+
+
+def takes_yes_or_no(name: str) -> bool:
+    """Whether a plain yes or no stands under a name."""
+    known_field = dotted_names().get(name)
+    if known_field is None:
+        return False
+    return "boolean" in known_field.kinds or {"yes", "no"} <= set(known_field.schema.get("enum", ()))
+
+
+def takes_number(column: Column) -> bool:
+    """Whether numbers stand in a column, with a unit or without."""
+    return bool(column.kind) or is_plain_number(column.name)
+
+
+# --- one heading -----------------------------------------------------------------------------------
+
+_BRACKETED = re.compile(r"(?P<name>[^\[\]]*?)\s*\[(?P<unit>[^\[\]]*)\]")
+_IN_PARENTHESES = re.compile(r"(?P<name>.*\S)\s*\((?P<unit>[^()]*(?:\([^()]*\))?)\)")
+_AFTER_A_COMMA = re.compile(r"(?P<name>.*\S)\s*,\s*(?P<unit>[^,]+)")
+_NO_UNIT = ("", "-", "1")
+
+
+@lru_cache(maxsize=4096)
+def meaning_of(heading: str) -> Column | Foreign | Slip:
+    """What a heading means."""
+    text = one_line(heading)
+    if len(text) > LONGEST_HEADING_CHARACTERS:
+        return Foreign(text)
+    found = _known_meaning(text)
+    return _unknown(text, found) if isinstance(found, str) else found
+
+
+def _known_meaning(text: str) -> Column | Slip | str:
+    """What a heading means that is known; of any other its name without what may be a unit."""
+    if (name := known().get(key_of(text))) is not None:
+        return Column(text, name, kind=kind_of(name))
+    split = _split(text)
+    if isinstance(split, Column | Slip):
+        return split
+    required = _required(text)
+    return split if required is None else required
+
+
+def _split(text: str) -> Column | Slip | str:
+    """A heading with a unit; else its name without what may have been one."""
+    bare = text
+    for form in (_BRACKETED, _IN_PARENTHESES, _AFTER_A_COMMA):
+        match = form.fullmatch(text)
+        if match is None:
+            continue
+        name, unit = known().get(key_of(match["name"])), match["unit"].strip()
+        if name is not None:
+            return _with_unit(text, name, unit)
+        bare = match["name"] if form is not _AFTER_A_COMMA else bare
+    return _unit_within(text) or bare
+
+
+def _with_unit(heading: str, name: str, unit: str) -> Column | Slip:
+    if name == "bypass" and "pressure" in _kinds(unit):
+        name = "bypass_cracking_pressure"
+    kind = kind_of(name)
+    if unit in _NO_UNIT or (name == "fluid.grade" and key_of(unit) in ("isovg", "vg")):
+        return Column(heading, name, kind=kind)
+    if not kind:
+        return Slip(heading, f"{name} takes no unit.", "Say without brackets what the column holds.")
+    if kind == ANY:
+        kind = next(iter(_kinds(unit)), ANY)
+    if kind == ANY:
+        return Slip(heading, f'"{unit}" is no unit known here.', "State the unit in brackets, or in each cell.")
+    try:
+        with_unit("1", kind, unit)
+    except QuantityError as error:
+        return Slip(heading, error.message, error.remedy or "State the unit in each cell.")
+    return Column(heading, name, unit, kind)
+
+
+def _kinds(unit: str) -> Sequence[str]:
+    try:
+        return kinds_of(unit)
+    except QuantityError:
+        return ()
+
+
+class _TakingUnits:
+    """The names that may be followed by a unit, however they are written."""
+
+    def __contains__(self, stem: object) -> bool:
+        name = known().get(key_of(str(stem)))
+        return name is not None and (name == "bypass" or bool(kind_of(name)))
+
+
+def _unit_within(text: str) -> Column | Slip | None:
+    """``flow_l_min``, ``Flow l/min``, ``flow in l/min``."""
+    folded = unicodedata.normalize("NFKC", text).replace("\N{GREEK SMALL LETTER MU}", "u")
+    folded = folded.replace("°", "deg").replace("%", "percent").replace(" in ", " ")
+    split = name_and_unit(re.sub(r"[^\w.]+", "_", folded).strip("_"), _TakingUnits())
+    return None if split is None else _with_unit(text, known()[key_of(split[0])], split[1])
+
+
+# --- requirements ----------------------------------------------------------------------------------
+
+_BOUNDS = re.compile(
+    r"(?P<at_least>>=|=>|≥|\bat least\b|\bminimum\b|(?<!/)\bmin\b\.?)"
+    r"|(?P<at_most><=|=<|≤|\bat most\b|\bmaximum\b|\bmax\b\.?)",
+    re.IGNORECASE,
+)
+_SENSES = {"higher": "at_least", "covers_above": "at_least", "lower": "at_most", "covers_below": "at_most"}
+_BETA_AT = re.compile(r"(?P<beta>beta|β)\s*(?:at\s*|@\s*)?(?P<size>[0-9]+(?:[.,][0-9]+)?)\s*(?:um|µm|μm)?\s*"
+                      r"(?P<scale>\((?:c|acftd)\))?", re.IGNORECASE)  # fmt: skip
+_CHARACTERISTICS = {
+    "beta": "filtration_ratio", "β": "filtration_ratio", "beta ratio": "filtration_ratio",
+    "filtration ratio": "filtration_ratio", "capacity": "retained_capacity", "dirt capacity": "retained_capacity",
+    "dirt holding capacity": "retained_capacity", "clean drop": "clean_pressure_drop",
+    "pressure drop": "clean_pressure_drop", "collapse": "collapse_pressure", "burst": "burst_pressure",
+    **{key.replace("_", " "): key for key, c in CHARACTERISTICS.items() if c.sense in _SENSES},
+    **{c.title: key for key, c in CHARACTERISTICS.items() if c.sense in _SENSES},
+}  # fmt: skip
+_CONDITION_OF = {"size": "size", "flow": "flow", "viscosity": "viscosity", "pressure": "terminal_pressure_drop"}
+
+
+def _required(text: str) -> Column | Slip | None:
+    """A heading that states a requirement: "capacity at least [g]", "clean drop at 100 L/min, at most [kPa]"."""
+    match = _BRACKETED.fullmatch(text)
+    words, unit = (match["name"], match["unit"].strip()) if match else (text, "")
+    words = re.sub(r"[\s_]+", " ", words)
+    bounds = {name for found in _BOUNDS.finditer(words) for name, sign in found.groupdict().items() if sign}
+    words = " ".join(_BOUNDS.sub(" ", words).replace(",", " , ").split()).strip(" ,")
+    of_beta = _BETA_AT.fullmatch(words)
+    if of_beta is not None:
+        if of_beta["scale"] is None:
+            return Slip(text, "The size has no scale.", f'Write "beta at {of_beta["size"]} um(c) at least".')
+        return _requirement(text, "filtration_ratio", bounds, {"size": f"{of_beta['size']} um{of_beta['scale']}"}, unit)
+    named, *conditions = re.split(r"\s*(?:@|\bat\b|\band\b|(?<=\s),(?=\s))\s*", words, flags=re.IGNORECASE)
+    key = _CHARACTERISTICS.get(named.strip().casefold())
+    if key is None or not (bounds or conditions):
+        return None
+    stated: dict[str, str] = {}
+    for condition in filter(None, map(str.strip, conditions)):
+        kinds = [kind for kind in _kinds(condition) if kind in _CONDITION_OF]
+        if not kinds or _CONDITION_OF[kinds[0]] in stated:
+            return Slip(text, f'"{shown(condition)}" is no condition of a requirement.', _STATED_BY_NAMES)
+        stated[_CONDITION_OF[kinds[0]]] = condition
+    return _requirement(text, key, bounds, stated, unit)
+
+
+_STATED_BY_NAMES = "State it by require.1.characteristic, require.1.at_least and so on, or once for all lines."
+
+
+def _requirement(
+    heading: str, key: str, bounds: set[str], conditions: Mapping[str, str], unit: str
+) -> Column | Slip:
+    characteristic = CHARACTERISTICS[key]
+    if len(bounds) > 1:
+        return Slip(heading, "This says at least and at most.", "Give each a column of its own.")
+    bound = next(iter(bounds), _SENSES[characteristic.sense])
+    kind = characteristic.kind or ("percent" if unit not in _NO_UNIT else "")
+    beside = MappingProxyType({"characteristic": key, **conditions})
+    if unit in _NO_UNIT:
+        return Column(heading, bound, "", kind or ANY, beside)
+    try:
+        with_unit("1", kind, unit)
+    except QuantityError as error:
+        return Slip(heading, error.message, error.remedy or "State the unit in each cell.")
+    return Column(heading, bound, unit, kind, beside)
+
+
+# --- unknown headings ------------------------------------------------------------------------------
+
+_NUMBERED = re.compile(r"(require|requirement|elements?|{})\D?([0-9]+)(.*)".format("|".join(_ALTERNATIVES)))
+
+
+@cache
+def _foreign() -> frozenset[str]:
+    return frozenset(map(key_of, _FOREIGN))
+
+
+def _unknown(text: str, bare: str) -> Foreign | Slip:
+    key = key_of(bare)
+    if key in _foreign() or not key:
+        return Foreign(text)
+    numbered = _NUMBERED.fullmatch(key)
+    if numbered and numbered[3] in {key_of(name.split(".", 2)[2]) for name in _first_of_each()} | {""}:
+        most, group = (MOST_REQUIREMENTS, "require") if numbered[1].startswith("req") else (MOST_COMPARED, "elements")
+        return Slip(text, "There is no such name.", f"Numbers of {group} go from 1 to {most}.")
+    without_duty = known().get(key.removeprefix("duty"))
+    if without_duty is not None:
+        return Slip(text, "There is no such name.", f'Write "{without_duty}".')
+    allowed = 0 if len(key) < 4 else 1 if len(key) < 8 else 2
+    found = process.extractOne(key, known().keys(), scorer=OSA.distance, score_cutoff=allowed) if allowed else None
+    if found is not None:
+        meant = f"Is {_said(found[0])} meant? Write it so, or rename the column."
+        return Slip(text, "This heading is not known.", meant)
+    return Foreign(text, _reminded_of(bare))
+
+
+@cache
+def _first_of_each() -> tuple[str, ...]:
+    names = (*dotted_names(), *compared_names())
+    return tuple(name for name in names if name.startswith(("require.1.", "elements.1.")))
+
+
+@cache
+def _spelt() -> Mapping[str, str]:
+    words = (*(alias for aliases in ALIASES.values() for alias in aliases), *_ALTERNATIVES)
+    return {key_of(text): text for text in (*words, *_LABELS, *dotted_names(), *compared_names())}
+
+
+def _said(key: str) -> str:
+    """A known heading as it is written, with the name that it stands for."""
+    name = known()[key]
+    spelt = _spelt().get(key, name)
+    return f'"{name}"' if spelt == name else f'"{spelt}" ({name})'
+
+
+def _reminded_of(text: str) -> str | None:
+    """A known name of which a word of the heading is one: "oil type" of fluid.grade, "length" of fit.length; of what
+    a test shows, how it would be required."""
+    characteristic = _CHARACTERISTICS.get(one_line(text.replace("_", " ")).casefold())
+    if characteristic is not None:
+        return f"{one_line(text)} {_SENSES[CHARACTERISTICS[characteristic].sense].replace('_', ' ')}"
+    words = [key_of(text), *map(key_of, re.split(r"[\s_./()\[\],-]+", text))]
+    for word in words:
+        if (name := known().get(f"fit{word}")) is not None:
+            return name
+    named = (known()[word] for word in words if word in known() and len(word) > 2)
+    return next((name for name in named if name not in (LABEL, DECIMAL)), None)
+
+
+# --- a row of headings -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where what is known stands in a row of headings. ``requirements`` are those of ``asked`` that are headings of
+    requirements, with the number that each takes. ``notes`` tell what was left aside."""
+
+    headings: tuple[str, ...]
+    asked: Mapping[int, Column]
+    labels: tuple[int, ...]
+    decimal: int | None = None
+    own_row: int | None = None
+    requirements: Mapping[int, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def width(self) -> int:
+        """Cells that a row has at the least: up to the last one that has a heading."""
+        return len(self.headings)
+
+
+def known_among(headings: Iterable[str]) -> int:
+    """How many of the headings ask something."""
+    said = (one_line(heading) for heading in headings if 0 < len(heading) <= LONGEST_HEADING_CHARACTERS)
+    found = (_known_meaning(heading) for heading in said if heading)
+    return sum(isinstance(each, Column) and each.name not in (LABEL, DECIMAL) for each in found)
+
+
+def read_columns(headings: Sequence[str]) -> Columns:
+    """The columns of a sheet of lines. Raises QuestionError that names every heading at fault: one that is nearly a
+    known one, two that mean the same, or that none is known."""
+    own = _own_columns(headings)
+    asked: dict[int, Column] = {}
+    labels: list[int] = []
+    decimal: int | None = None
+    faults: list[SpecdbError] = []
+    left: list[Foreign] = []
+    for place, heading in enumerate(headings):
+        if not heading.strip() or place in own:
+            continue
+        meaning = meaning_of(heading)
+        if isinstance(meaning, Slip):
+            faults.append(meaning.fault())
+        elif isinstance(meaning, Foreign):
+            left.append(meaning)
+        elif meaning.name == LABEL:
+            labels.append(place)
+        elif meaning.name == DECIMAL and decimal is None:
+            decimal = place
+        else:
+            asked[place] = meaning
+    faults += _said_twice(asked.values())
+    if not asked and not faults:
+        faults.append(_none_known([heading for heading in headings if heading.strip()]))
+    if faults:
+        raise QuestionError.of(faults)
+    rows = [place for place in labels if key_of(headings[place]) == "row"]
+    if len(labels) > len(rows):
+        labels = [place for place in labels if place not in rows]
+    trimmed = tuple(headings)
+    while trimmed and not trimmed[-1].strip():
+        trimmed = trimmed[:-1]
+    requirements = _numbered(asked)
+    notes = tuple(_notes(left, own, headings, asked, requirements))
+    own_row = next((place for place in own if key_of(headings[place]) == "row"), None)
+    return Columns(trimmed, asked, tuple(labels), decimal, own_row, requirements, notes)
+
+
+def _own_columns(headings: Sequence[str]) -> list[int]:
+    """Places of the columns of a table of answers of ours that hold answers."""
+    keys = [key_of(heading) for heading in headings]
+    if sum(key_of(name) in keys for name in _OWN) < _OWN_AT_LEAST:
+        return []
+    columns = {key_of(name) for name in TABLES["summary"].columns("si")}
+    asked = {key_of(name) for name in ("line", "original_maker", "original_number")}
+    return [place for place, key in enumerate(keys) if key in columns - asked]
+
+
+def _said_twice(columns: Iterable[Column]) -> list[SpecdbError]:
+    first: dict[tuple[object, ...], Column] = {}
+    faults: list[SpecdbError] = []
+    for column in columns:
+        before = first.setdefault((column.name, *sorted(column.beside.items())), column)
+        if before is not column:
+            name = column.name if not column.beside else "the same requirement"
+            message = f'"{shown(before.heading)}" and "{shown(column.heading)}" both mean {name}.'
+            faults.append(fault_at(column.heading, message, "Leave one of the two columns out, or rename it."))
+    return faults
+
+
+def _none_known(headings: Sequence[str]) -> QuestionError:
+    found = ", ".join(f'"{shown(heading)}"' for heading in headings[:8])
+    return QuestionError(
+        "No heading is known here." + (f" Found: {found}." if found else ""),
+        remedy="Lines begin with a row of headings: original number, original maker, alternative, flow, oil, "
+        "temperature, pressure, bypass setting, target code, location, or any dotted name of a question.",
+    )
+
+
+def _numbered(asked: Mapping[int, Column]) -> dict[int, int]:
+    """Numbers of requirements that are headings: those that no dotted name takes, in the order of the columns."""
+    taken = {int(c.name.split(".")[1]) for c in asked.values() if c.name.startswith("require.")}
+    free = iter([number for number in range(1, MOST_REQUIREMENTS + 1) if number not in taken])
+    places = [place for place, column in asked.items() if column.beside]
+    if len(places) + len(taken) > MOST_REQUIREMENTS:
+        message = f"The headings state {len(places) + len(taken)} requirements."
+        raise QuestionError(message, remedy=f"At most {MOST_REQUIREMENTS} are read.")
+    return dict(zip(places, free, strict=False))
+
+
+def _notes(
+    left: Sequence[Foreign],
+    own: Sequence[int],
+    headings: Sequence[str],
+    asked: Mapping[int, Column],
+    requirements: Mapping[int, int],
+) -> Iterable[str]:
+    if left:
+        yield f"columns left aside, as their headings are not known here: {told_of(left)}"
+    if own:
+        yield f"columns of our own answers, left aside: {', '.join(headings[place] for place in own)}"
+    for place in requirements:
+        column = asked[place]
+        conditions = " and ".join(value for name, value in column.beside.items() if name != "characteristic")
+        what = CHARACTERISTICS[column.beside["characteristic"]].title
+        at = f" at {conditions}" if conditions else ""
+        bound = column.name.replace("_", " ")
+        yield f'the column "{shown(column.heading)}" was read as a requirement: {what}{at}, {bound}'
+
+
+MOST_TOLD = 20
+
+
+def told_of(left: Sequence[Foreign]) -> str:
+    """Headings that were left aside, the first of them, each with the name that it reminds of."""
+    first = left[:MOST_TOLD]
+    told = [f'"{shown(each.heading)}"' + (f" (is {each.near} meant?)" if each.near else "") for each in first]
+    return ", ".join(told) + (f" and {len(left) - MOST_TOLD} more" if len(left) > MOST_TOLD else "")

@@ -1,0 +1,391 @@
+"""Lines from CSV, workbooks and JSON: the same texts under the same names, and a bad line alone with its faults."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import date, datetime
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from openpyxl import Workbook
+
+from specdb.cross_checks.lines import MOST_LINES, Line, LinesRead
+from specdb.cross_checks.reading import lines_of_json, read_lines
+from specdb.duty.dotted import compared_names, dotted_names
+from specdb.errors import QuestionError
+from specdb.exchange.workbook_out import escaped
+from specdb.formula_guard import guarded
+
+
+def of_text(text: str | bytes, name: str = "lines.csv") -> LinesRead:
+    return read_lines(name, io.BytesIO(text if isinstance(text, bytes) else text.encode()))
+
+
+def of_rows(rows: list[list[Any]], formats: dict[str, str] | None = None, title: str = "Sheet") -> LinesRead:
+    book = Workbook()
+    book.active.title = title
+    for row in rows:
+        book.active.append(row)
+    for cell, code in (formats or {}).items():
+        book.active[cell].number_format = code
+    return of_book(book)
+
+
+def of_book(book: Workbook) -> LinesRead:
+    saved = io.BytesIO()
+    book.save(saved)
+    return read_lines("lines.xlsx", saved)
+
+
+def refused(read: Any, *arguments: Any) -> str:
+    with pytest.raises(QuestionError) as refusal:
+        read(*arguments)
+    return str(refusal.value)
+
+
+def asked(read: LinesRead) -> list[dict[str, str]]:
+    assert [fault for line in read.lines for fault in line.faults] == []
+    return [dict(line.asked) for line in read.lines]
+
+
+def faults(line: Line) -> dict[str | None, str]:
+    return {fault.field: fault.message for fault in line.faults}
+
+
+# --- out and in ------------------------------------------------------------------------------------
+
+_TEXTS = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), min_size=1, max_size=20)
+_WORDS = (
+    "original.number", "original.maker", "elements.1.number", "elements.2.maker", "fluid.points", "costs.currency",
+    "fit.thread", "require.3.dust", "target_cleanliness", "flow", "require.1.at_least",
+)  # fmt: skip
+
+
+@st.composite
+def _sheets(draw: st.DrawFn) -> list[dict[str, str]]:
+    names = draw(st.permutations(_WORDS))[: draw(st.integers(1, len(_WORDS)))]
+    cells = st.fixed_dictionaries({name: _TEXTS.map(str.strip) | st.just("") for name in names})
+    lines: list[dict[str, str]] = draw(st.lists(cells, min_size=1, max_size=4))
+    return lines
+
+
+def _doubtful(lines: list[dict[str, str]]) -> bool:
+    """Whether numbers stand in them that a mixture of decimal marks puts in doubt, which has its own test."""
+    return any("," in line.get(name, "") for line in lines for name in ("flow", "require.1.at_least"))
+
+
+@settings(max_examples=30, deadline=None)
+@given(_sheets(), st.sampled_from(",;\t"))
+def test_any_texts_under_any_names_in_any_order_come_back_from_csv_and_from_a_workbook(lines, delimiter):
+    told = [line for line in lines if any(line.values())]
+    if not told or _doubtful(told):
+        return
+    names = list(told[0])
+    rows = [["line", *names], *([f"L{number}", *map(line.get, names)] for number, line in enumerate(told))]
+    text = io.StringIO()
+    csv.writer(text, delimiter=delimiter).writerows([[guarded(each) for each in row] for row in rows])
+    book = Workbook()
+    for number, row in enumerate(rows, start=1):
+        for place, text_of_cell in enumerate(row, start=1):
+            cell = book.active.cell(number, place, escaped(text_of_cell))
+            cell.data_type = "s"
+    expected = [{name: cell for name, cell in line.items() if cell} for line in told]
+    for read in (of_text(text.getvalue()), of_book(book)):
+        assert asked(read) == expected
+        assert [line.label for line in read.lines] == [f"L{number}" for number in range(len(told))]
+    assert asked(lines_of_json([{"line": "x", **line} for line in told])) == expected
+
+
+def test_every_name_is_read_in_every_form():
+    names = [name for name in (*dotted_names(), *compared_names()) if name != "as_of"][:480]
+    line = {name: f"{place} x" for place, name in enumerate(names)}
+    text = io.StringIO()
+    csv.writer(text).writerows([line.keys(), line.values()])
+    assert asked(of_text(text.getvalue())) == [line]
+    assert asked(of_rows([list(line.keys()), list(line.values())])) == [line]
+    assert asked(lines_of_json([line])) == [line]
+
+
+# --- CSV -------------------------------------------------------------------------------------------
+
+
+def test_a_list_as_people_keep_one():
+    read = of_text(
+        "Filters of hall 2;;;;;\n\n"
+        "Machine;Pos.;Original number;Flow [L/min];Oil;Remark\n"
+        "press 3;A-1;12-1;75;ISO VG 46;urgent\n"
+        "press 3;A-2;'=7-K;1,5;46;\n"
+        ";;00428;75 lpm;;\n"
+        ";;;;;sum\n"
+    )
+    assert asked(read) == [
+        {"original.number": "12-1", "flow": "75 L/min", "fluid.grade": "ISO VG 46"},
+        {"original.number": "=7-K", "flow": "1,5 L/min", "fluid.grade": "46"},
+        {"original.number": "00428", "flow": "75 lpm"},
+    ]
+    assert [(line.row, line.label) for line in read.lines] == [(4, "press 3, A-1"), (5, "press 3, A-2"), (6, "6")]
+    assert read.notes == (
+        'columns left aside, as their headings are not known here: "Remark"',
+        "rows without anything under a known heading, passed over: 7",
+    )
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_encodings(encoding):
+    (line,) = of_text("number;maker\nµ-1;Größe\n".encode(encoding)).lines
+    assert dict(line.asked) == {"original.number": "µ-1", "original.maker": "Größe"}
+
+
+def test_bad_lines_stay_alone():
+    read = of_text(
+        "line,number,flow (L/min),pressure [bar],bypass\n"
+        "1,A,75,20,head\n"
+        '2,A,"1,200",20,head\n'
+        "3,A,75 gpm,20,head\n"
+        "4,A,75,20 MPa,head\n"
+        "5,A,75,20,170 kPa\n"
+        "6,A,75,20\n"
+        "7,A,75,20,head,surplus\n"
+        "8,,,,\n"
+        f"9,{'x' * 201},75,20,head\n"
+        "10,A,some,20,head\n"
+        "11,A,75,20,head\n"
+    )
+    good = {"original.number": "A", "flow": "75 L/min", "working_pressure": "20 bar", "bypass": "head"}
+    assert [line.label for line in read.lines if not line.faults] == ["1", "11"]
+    assert all(line.asked == good for line in read.lines if not line.faults)
+    assert [faults(line) for line in read.lines if line.faults] == [
+        {"flow (L/min)": '"1,200" may mean 1.200 or 1200.'},
+        {"flow (L/min)": '"75 gpm" says US gpm, its column L/min: the unit differs.'},
+        {"pressure [bar]": '"20 MPa" says MPa, its column bar: the unit differs.'},
+        {"bypass": "This is a pressure."},
+        {None: "The row has 4 cells, the headings are 5."},
+        {None: "The row has 6 cells, the headings are 5."},
+        {None: "The row asks nothing."},
+        {"number": "The cell has 201 characters."},
+        {"flow (L/min)": '"some" does not begin with a number.'},
+    ]
+    assert all(fault.whole for line in read.lines for fault in line.faults if fault.field)
+
+
+def test_decimal_marks():
+    declared = of_text("number;flow [L/min];decimal\nA;1.200,5;,\nB;1,200.5;.\nC;75;;\nD;1;x\n".replace(";;\n", ";\n"))
+    assert [line.asked["flow"] for line in declared.lines] == ["1200.5 L/min", "1200.5 L/min", "75 L/min", "1 L/min"]
+    assert [faults(line) for line in declared.lines][2:] == [{}, {"decimal": "This is no decimal mark."}]
+    commas = of_text("number;flow [L/min]\nA;1,5\nB;1.500\nC;0.5\n")
+    assert [list(faults(line).values()) for line in commas.lines] == [
+        [], ["The sheet writes decimal commas, so this may be a thousand or a small number."], [],
+    ]  # fmt: skip
+    points = of_text("number;flow [L/min]\nA;1.5\nB;1.500\n")
+    assert [line.asked["flow"] for line in points.lines] == ["1.5 L/min", "1.500 L/min"]
+
+
+def test_requirements_in_headings():
+    read = of_text("number,beta at 10 um(c) >=,capacity at least [g]\nA,200,80\nB,99.5 %,\n")
+    assert asked(read) == [
+        {
+            "original.number": "A",
+            "require.1.characteristic": "filtration_ratio", "require.1.size": "10 um(c)", "require.1.at_least": "200",
+            "require.2.characteristic": "retained_capacity", "require.2.at_least": "80 g",
+        },
+        {
+            "original.number": "B", "require.1.characteristic": "filtration_ratio", "require.1.size": "10 um(c)",
+            "require.1.at_least": "99.5 %",
+        },
+    ]  # fmt: skip
+
+
+def test_a_table_of_our_own_answers_is_read_by_what_it_asks():
+    read = of_text(
+        "line,row,status,original_maker,original_number,rank,maker,number,verdict,criteria_met,smallest_margin\n"
+        "A,2,answered,Orl,O-1,1,Pell,P-1,meets,3,1.2\n"
+        "A,2,answered,Orl,O-1,2,Pell,P-2,meets,3,1.1\n"
+        "B,3,answered,Orl,O-2,1,Pell,P-1,meets,3,1.2\n"
+    )
+    assert [(line.label, line.asked["original.number"]) for line in read.lines] == [("A", "O-1"), ("B", "O-2")]
+    assert read.notes == (
+        "columns of our own answers, left aside: row, status, rank, maker, number, verdict, criteria_met, "
+        "smallest_margin",
+        "rows of further candidates of a line, passed over: 1",
+    )
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"", "The file is empty"),
+        (b"\n\n \n", "no text"),
+        (b"number\n", "headings and no line"),
+        (b"floww,number\n1,2\n", '"flow" meant'),
+        (b"a,b\n1,2\n", "No heading is known"),
+        (b'number\nA\n"B\n', "row 3: The quotes"),
+        (b"number\nA\0\n", "row 2: This is no text"),
+        (b"number\n\xff\xfe\xc3\xa9", "UTF-8"),
+        (b"%PDF-1.7", "a PDF file"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old kind, or one protected by a password"),
+        (b"<html><table>", "a web page"),
+        (b"number\n" + b"A\n" * (MOST_LINES + 1), f"more than {MOST_LINES} lines"),
+        (b'[{"number": "A", "number": "B"}]', "twice in one object"),
+        (b'{"lines": [{"limit": NaN}]}', "no number that JSON has"),
+        (b'[{"number": "A"}', "This is no JSON"),
+        (b"[" * 100_000 + b"]" * 100_000, "nested too deeply"),
+        (b'{"lines": [{"number": "A"}], "mode": "rank"}', "there stands mode"),
+        (b'{"number": "A"}', "These are no lines"),
+        (b"[]", "There is no line"),
+    ],
+)
+def test_what_refuses_the_whole_file(data, said):
+    assert said in refused(of_text, data)
+
+
+def test_the_last_line_that_is_taken():
+    assert len(of_text("number\n" + "A\n\n" * MOST_LINES).lines) == MOST_LINES
+
+
+# --- workbooks -------------------------------------------------------------------------------------
+
+
+def test_what_a_reader_sees_in_a_cell_counts():
+    read = of_rows(
+        [
+            ["Filters"], [],
+            ["machine", "number", "flow [L/min]", "temperature", "bypass setting", "fit.bypass_valve", "oil", "limit",
+             "note"],
+            [7, "12-1", 75, 55, 1.7, True, 46, 3, "=1/0"],
+            [date(2024, 5, 1), 428, 0.1 + 0.2, 55, "170 kPa", "no", "ISO VG 46", 2.0, "#REF!"],
+            ["C", 417, 1.5, None, None, False, None, None, None],
+        ],
+        {"B5": "00000", "C6": "0.000", "D4": '0 "°C"', "D5": "0.0\\ \\d\\e\\g\\C", "E4": '0.00" bar"', "A5": "d-mmm"},
+    )  # fmt: skip
+    assert asked(read) == [
+        {"original.number": "12-1", "flow": "75 L/min", "operating_temperature": "55 °C", "fluid.grade": "46",
+         "bypass_cracking_pressure": "1.70 bar", "fit.bypass_valve": "yes", "limit": "3"},
+        {"original.number": "00428", "flow": "0.3 L/min", "operating_temperature": "55.0 degC", "limit": "2",
+         "bypass_cracking_pressure": "170 kPa", "fit.bypass_valve": "no", "fluid.grade": "ISO VG 46"},
+        {"original.number": "417", "flow": "1.500 L/min", "fit.bypass_valve": "no"},
+    ]  # fmt: skip
+    assert [(line.row, line.label) for line in read.lines] == [(4, "7"), (5, "1-May"), (6, "C")]
+    assert read.notes[1:] == ("numbers where text is expected, taken by their digits: rows 5, 6",)
+
+
+@pytest.mark.parametrize(
+    ("value", "code", "heading", "said", "found"),
+    [
+        (date(2024, 1, 12), "d-mmm", "number", "a date", "12-Jan"),
+        (datetime(2024, 12, 1), "m-d", "flow [L/min]", "a date", "12-1"),
+        ("=A1", "General", "number", "a formula whose value was not saved", None),
+        ("#N/A", "General", "flow [L/min]", "an error", "#N/A"),
+        (True, "General", "number", "TRUE or FALSE", "TRUE"),
+        (12.5, "General", "number", "what was typed cannot be told", "12.5"),
+        (1.2e14, "General", "target code", "what was typed cannot be told", None),
+        (75, '0 "gpm"', "flow [L/min]", "says US gpm, its column L/min", "75 gpm"),
+        (75, '[>5]0;"none"', "flow [L/min]", "is shown in the format", None),
+        ("x" * 40_000, "General", "number", "32767 characters", None),
+    ],
+)
+def test_cells_that_cannot_be_taken_are_faults_of_their_line(value, code, heading, said, found):
+    read = of_rows([["line", "location", heading], ["a", "return", value], ["b", "return", None]], {"C2": code})
+    bad, good = read.lines
+    (fault,) = bad.faults
+    assert fault.field == heading
+    assert said in fault.message
+    assert found is None or fault.value == found
+    assert bad.asked["location"] == "return"
+    assert (good.asked, good.faults) == ({"location": "return"}, ())
+
+
+def test_which_sheet_is_read_and_what_is_said_of_the_others():
+    book = Workbook()
+    book.active.append(["number"])
+    book.active.append(["hidden"])
+    book.active.sheet_state = "hidden"
+    book.create_sheet("Notes").append(["number of visits"])
+    for title, number in (("Quote", "12-2"), ("Lines", "12-3")):
+        sheet = book.create_sheet(title)
+        sheet.append(["A title"])
+        sheet.append(["number"])
+        sheet.append([number])
+    assert asked(of_book(book)) == [{"original.number": "12-3"}]
+    del book["Lines"]
+    read = of_book(book)
+    assert asked(read) == [{"original.number": "12-2"}]
+    assert read.notes == (
+        "lines were read from the sheet Quote",
+        "sheets that were not read: Notes",
+        "hidden sheets that were not read: Sheet",
+    )
+    del book["Quote"]
+    assert "Looked at: Notes" in refused(of_book, book)
+
+
+def test_merged_cells_and_filtered_rows():
+    book = Workbook()
+    sheet = book.active
+    for row in (["machine", "number", "flow"], ["a", "A", "1 L/min"], [None, None, "2 L/min"], ["c", "C", "3 L/min"]):
+        sheet.append(row)
+    sheet.merge_cells("A2:A3")
+    sheet.merge_cells("B2:B3")
+    sheet.merge_cells("B4:C4")
+    sheet.row_dimensions[4].hidden = True
+    read = of_book(book)
+    assert [list(faults(line)) for line in read.lines] == [[], ["number"], []]
+    assert "Unmerge" in str(read.lines[1].faults[0])
+    assert read.notes == (
+        "merged cells: 3; only the first cell of each holds its value",
+        "rows that are hidden or filtered out, read all the same: 1",
+    )
+
+
+# --- plain data ------------------------------------------------------------------------------------
+
+
+def test_lines_of_plain_data():
+    beta = {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}
+    read = lines_of_json(
+        [
+            {"line": "A", "original": {"number": "12-1"}, "flow_l_min": 75, "oil": 46, "require": [beta]},
+            {"pos": 7, "question": {"duty": {"flow": {"value": 75, "unit": "gpm"}, "require": [beta]}, "limit": 20}},
+            {"elements": [{"number": "12-1"}, {"number": "=7-K", "maker": "Orl"}], "assumptions": "customary"},
+            {"number": "X", "price": 12, "include_without_evidence": True, "fit.bypass_valve": False, "flow": None},
+        ]
+    )
+    required = {f"require.1.{name}": str(value) for name, value in beta.items()}
+    assert asked(read) == [
+        {"flow": "75 L/min", "fluid.grade": "46", "original.number": "12-1", **required},
+        {"flow": "75 gpm", "limit": "20", **required},
+        {"elements.1.number": "12-1", "elements.2.number": "=7-K", "elements.2.maker": "Orl",
+         "assumptions": "customary"},
+        {"original.number": "X", "include_without_evidence": "yes", "fit.bypass_valve": "no"},
+    ]  # fmt: skip
+    assert [line.label for line in read.lines] == ["A", "7", "3", "4"]
+    assert read.notes == ('names left aside, as they are not known here: "price"',)
+
+
+def test_bad_objects_stay_alone():
+    read = lines_of_json(
+        [
+            {"floww": "1 L/min", "number": "A"},
+            {"number": "A", "part number": "B"},
+            7,
+            {"require": [{"characteristic": "filtration_ratio"}, {"characteristic": "x", "at_least": 1}]},
+            {"flow": True, "number": 1.5, "maker": float("inf")},
+            {"original": {"number": "A"}, "original.number": "B"},
+            {},
+            {"number": "12-1"},
+        ]
+    )
+    assert [list(faults(line)) for line in read.lines] == [
+        ["floww"], ["part number"], [None], ["require.2.characteristic"], ["flow", "number", "maker"],
+        ["original.number"], [None], [],
+    ]  # fmt: skip
+
+
+def test_answers_of_ours_ask_again_what_was_asked():
+    line = {"line": "A", "row": 2, "status": "answered", "asked": {"original.number": "12-1", "limit": "3"}}
+    for read in (lines_of_json({"lines": [line], "order": []}), of_text(json.dumps({"order": ["x"], "lines": [line]}))):
+        assert asked(read) == [{"original.number": "12-1", "limit": "3"}]
+        assert read.lines[0].label == "A"

@@ -1,0 +1,450 @@
+"""Answers to many lines as a finished workbook (XLSX): summary, every criterion, what to ask for, and the lines again.
+
+Rows are written as the answers come, so that none of them stands in memory longer than its own. Every number is a
+number, every text a text and nothing a formula. The same answers make the same bytes.
+"""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date as Date  # noqa: N812 - a parameter is called so
+from datetime import datetime
+from typing import Any, BinaryIO
+
+from typing_extensions import override
+from xlsxwriter import Workbook
+from xlsxwriter.worksheet import Worksheet
+
+from specdb.answers.cross_checks import CrossCheckAnswer, FaultShown, LineAnswer
+from specdb.answers.tables import Cell
+from specdb.cross_checks.headings import DECIMAL, LABEL, Column, meaning_of
+from specdb.cross_checks.lines import LINES_SHEET
+from specdb.cross_checks.running import SAID_ONCE, Mode
+from specdb.cross_checks.workbook_sheets import (
+    CRITERIA,
+    MARKS,
+    NONE_FOUND,
+    NOT_ANSWERED,
+    REQUESTS,
+    SUMMARY,
+    SheetColumn,
+)
+from specdb.duty.dotted import compared_names, dotted_names
+from specdb.duty.question import MOST_REQUIREMENTS, TEXT_AT_MOST
+from specdb.errors import QuestionError, shown
+from specdb.exchange.workbook_out import MOST_ROWS_OF_A_WORKBOOK, STEADY_TIME, escaped
+from specdb.units import UnitSystem
+
+LONGEST_TEXT_OF_A_CELL = 32_767
+
+_CUT = " [cut: longer than a cell holds]"
+_LONGEST_AS_TEXT = 255
+"""Beyond it some programs show a cell that is formatted as text as a row of number signs."""
+_LIKE_A_FORMULA = ("=", "+", "-", "@")
+_WIDEST_ASKED = 40
+_MOST_ASSUMPTIONS = 20
+_LINE_POINTS, _MOST_POINTS = 13, 400
+"""Height of a line of text, and of the highest row."""
+_A4, _LETTER = 9, 1
+_RIGHT: Mapping[str, Any] = {"align": "right", "indent": 1}
+_SET: Mapping[str, Mapping[str, Any]] = {
+    "text": {}, "verdict": {}, "number": _RIGHT, "share": _RIGHT,
+    "words": {"align": "left", "indent": 1, "text_wrap": True},
+}  # fmt: skip
+"""How a column is set, by what it holds."""
+_HEADING = {"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#E4E4E4", "bottom": 2}
+_LIGHT_UP, _DOTTED = 14, 17
+"""Patterns of a cell's ground: thin strokes, fine dots."""
+
+_ABOUT = (SheetColumn("about", "words", 30), SheetColumn("told", "words", 100))
+_MODES: Mapping[Mode, str] = {
+    "each": "Each line is answered by what it names: with alternatives a judgement of these, else the best on file.",
+    "rank": "Each line is answered with the best on file.",
+    "judge": "Each line is answered with a judgement of the alternatives that it names.",
+}
+_UNITS: Mapping[UnitSystem, str] = {"si": "SI units", "us": "the units of the US trade"}
+
+
+@dataclass
+class Written:
+    """What a workbook holds: lines, how many of them were answered, and the rows below the headings of each sheet."""
+
+    lines: int = 0
+    answered: int = 0
+    rows: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What is said of all answers at once."""
+
+    head: CrossCheckAnswer
+    units: UnitSystem
+    mode: Mode
+    date: Date | None
+
+
+def write_answers(
+    file: BinaryIO,
+    answers: Iterable[LineAnswer],
+    head: CrossCheckAnswer,
+    units: UnitSystem = "si",
+    *,
+    mode: Mode = "each",
+    date: Date | None = None,
+) -> Written:
+    """Writes the answers to an open file as they come. ``head`` says what they were made from, its own lines are not
+    looked at; ``units`` are those that the answers were made in.
+
+    Raises QuestionError where a sheet would get more rows than a workbook holds; nothing is in the file then.
+    """
+    with tempfile.TemporaryDirectory(prefix="specdb-") as folder:
+        book = _Book(file, folder)
+        try:
+            written = _write(book, answers, _Run(head, units, mode, date))
+            book.close()
+        finally:
+            book.let_go()
+    return written
+
+
+def _write(book: _Book, answers: Iterable[LineAnswer], run: _Run) -> Written:
+    book.describe(run)
+    sheets = [(of, _Sheet(book, of.name, of.columns(run.units), of.printed)) for of in (SUMMARY, CRITERIA, REQUESTS)]
+    for of, sheet in sheets:
+        sheet.begin(_above(run) if of is SUMMARY else ())
+    written, asked = Written(), _Asked()
+    for answer in answers:
+        written.lines += 1
+        written.answered += answer.problem is None
+        asked.keep(answer)
+        for of, sheet in sheets:
+            sheet.add_all(of.rows(answer))
+    for _, sheet in sheets:
+        written.rows[sheet.name] = sheet.end()
+    for name, columns, rows in (
+        (LINES_SHEET, asked.columns(), asked.rows()),
+        ("About", _ABOUT, _about(run, written, asked)),
+    ):
+        sheet = _Sheet(book, name, columns, len(columns))
+        sheet.begin()
+        sheet.add_all(rows)
+        written.rows[name] = sheet.end()
+    return written
+
+
+# --- what stands beside the answers -----------------------------------------------------------------
+
+
+class _Asked:
+    """What each line asked, and what was taken for granted: little enough to be kept until all are answered."""
+
+    def __init__(self) -> None:
+        self.lines: list[tuple[str, Mapping[str, str]]] = []
+        self.said_once: dict[str, str] = {}
+        self.assumptions: dict[str, None] = {}
+
+    def keep(self, answer: LineAnswer) -> None:
+        asked = {name: text for name, text in answer.asked.items() if _is_known(name) and name not in SAID_ONCE}
+        for fault in () if answer.problem is None else answer.problem.errors:
+            _mark_fault(asked, fault)
+        self.lines.append((answer.line, asked))
+        if answer.problem is None:
+            self.said_once |= {name: answer.asked[name] for name in SAID_ONCE if name in answer.asked}
+        self.assumptions |= dict.fromkeys(answer.assumptions.values())
+
+    def columns(self) -> tuple[SheetColumn, ...]:
+        """A column for each name that any line states, in the order of the models."""
+        widest = {LABEL: 10}
+        for _, asked in self.lines:
+            for name, text in asked.items():
+                widest[name] = max(widest.get(name, len(name) + 4), len(text) + 2)
+        in_order = (name for name in (LABEL, *dotted_names(), *compared_names()) if name in widest)
+        return tuple(SheetColumn(name, width=min(widest[name], _WIDEST_ASKED)) for name in in_order)
+
+    def rows(self) -> Iterator[list[Cell]]:
+        names = [column.heading for column in self.columns()]
+        for label, asked in self.lines:
+            yield [label, *(asked.get(name) for name in names[1:])]
+
+
+def _is_known(name: str) -> bool:
+    return name in dotted_names() or name in compared_names()
+
+
+def _mark_fault(asked: dict[str, str], fault: FaultShown) -> None:
+    """Writes a fault in the place of what could not be read, where it is in none of the texts that are ``asked``: the
+    line would be answered without it. Where another text stands there, as one that was said for all lines, the fault
+    goes to the next requirement, whose characteristic it cannot be taken for."""
+    name = _name_of(fault.field or "")
+    stated = None if name is None else asked.get(name)
+    if stated is not None and shown(stated) in fault.detail:
+        return
+    if name is None or stated is not None:
+        used = [int(each.split(".")[1]) for each in asked if each.startswith("require.")]
+        name = f"require.{min(max(used, default=0) + 1, MOST_REQUIREMENTS)}.characteristic"
+    told = f"fault: {fault.field}: {fault.detail}" if fault.field else f"fault: {fault.detail}"
+    asked[name] = told[:TEXT_AT_MOST]
+
+
+def _name_of(field: str) -> str | None:
+    """The dotted name that a heading stands for; None of a requirement, which takes several."""
+    if _is_known(field):
+        return field
+    meaning = meaning_of(field)
+    if not isinstance(meaning, Column) or meaning.beside or meaning.name in (LABEL, DECIMAL):
+        return None
+    return meaning.name
+
+
+def _above(run: _Run) -> list[str]:
+    """What is read before the summary: what was checked against what, and each caution."""
+    head = run.head
+    return [
+        f"Cross-check against catalogue revision {head.catalog_revision}, method {head.method_version}, in "
+        f"{_UNITS[run.units]}. How to read it: sheet About.",
+        *(f"Caution: {caution}" for caution in head.cautions),
+    ]
+
+
+def _about(run: _Run, written: Written, asked: _Asked) -> Iterator[list[Cell]]:
+    head = run.head
+    if run.date is not None:
+        yield ["date", run.date.isoformat()]
+    yield ["catalogue", f"revision {head.catalog_revision}"]
+    yield ["method", f"version {head.method_version}"]
+    yield ["what was asked", _MODES[run.mode]]
+    for name, text in asked.said_once.items():
+        yield ["said for all lines", f"{name}: {text}. It is no column of {LINES_SHEET}: say it again with them."]
+    yield ["lines", written.lines]
+    yield ["lines answered", written.answered]
+    yield ["lines not answered", written.lines - written.answered]
+    for caution in head.cautions:
+        yield ["caution", caution]
+    for note in head.notes:
+        yield ["passed over in reading", note]
+    for place, words in enumerate(head.order, start=1):
+        yield [f"order of candidates, {place}", words]
+    yield from _assumptions(list(asked.assumptions))
+    for what, words in _HOW_TO_READ:
+        yield [what, words]
+    yield ["units", f"Quantities are in {_UNITS[run.units]}, named in the headings."]
+
+
+def _assumptions(words: Sequence[str]) -> Iterator[list[Cell]]:
+    if not words:
+        yield ["taken for granted", "Nothing: verdicts rest on proof alone."]
+    for each in words[:_MOST_ASSUMPTIONS]:
+        yield ["taken for granted", each]
+    if len(words) > _MOST_ASSUMPTIONS:
+        yield ["taken for granted", f"and {len(words) - _MOST_ASSUMPTIONS} more, by lines with figures of their own"]
+
+
+_HOW_TO_READ = (
+    (f"mark {MARKS['meets']}", "Proven to meet what is required; of a candidate, to meet all that counts."),
+    (f"mark {MARKS['misses']}", "Proven to miss it; of a candidate, to miss something."),
+    (f"mark {MARKS['not_shown']}", "Nobody has shown either: ask the maker. It is no pass."),
+    (f"mark {NOT_ANSWERED}", "The line has a fault, which is told beside it with what would be right."),
+    (f"mark {NONE_FOUND}", "Nothing on file serves the line."),
+    (
+        "sheet Summary",
+        "A row for each line and candidate. A margin is how far the tightest criterion is met beyond what is required.",
+    ),
+    ("sheet Criteria", "A row for each criterion of each candidate. An empty bound is none, or none that is proven."),
+    ("sheet What to ask for", "The tests and the words that would settle what is not shown."),
+    (
+        f"sheet {LINES_SHEET}",
+        "What each line asked, with what was said for all. Hand the workbook in again, and these lines are answered "
+        "anew; correct them there.",
+    ),
+)
+
+
+# --- the workbook -----------------------------------------------------------------------------------
+
+
+class _PlainSheet(Worksheet):  # type: ignore[misc]  # the library says nothing of its types
+    """A sheet whose texts are nothing but texts, those that read like the tags of a formatted one too."""
+
+    @override
+    def _xml_rich_inline_string(self, string: str, attributes: list[tuple[str, Any]]) -> None:
+        self._xml_inline_string(string, True, attributes)
+
+    @override
+    def _escape_control_characters(self, data: str) -> str:
+        """Escapes that run into each other, too."""
+        return escaped(data)
+
+
+class _Book(Workbook):  # type: ignore[misc]  # as above
+    """A workbook that is written row by row by way of files in ``folder``, and formats, each made once."""
+
+    def __init__(self, file: BinaryIO, folder: str):
+        font = {"font_name": "Arial", "font_size": 10}
+        super().__init__(file, {"constant_memory": True, "tmpdir": folder, "default_format_properties": font})
+        self.use_zip64()
+        self.made: dict[str, Any] = {}
+        self.paper = _A4
+        self.told_below = ""
+
+    def style(self, **properties: Any) -> Any:
+        key = repr(properties)
+        if key not in self.made:
+            self.made[key] = self.add_format(properties)
+        return self.made[key]
+
+    def describe(self, run: _Run) -> None:
+        head = run.head
+        self.paper = _LETTER if run.units == "us" else _A4
+        self.told_below = f"Catalogue revision {head.catalog_revision}, method {head.method_version}"
+        if run.date is not None:
+            self.told_below += f", {run.date.isoformat()}"
+        made = datetime(*STEADY_TIME) if run.date is None else datetime(run.date.year, run.date.month, run.date.day)
+        self.set_properties(
+            {
+                "title": "Cross-check of filter elements",
+                "subject": self.told_below,
+                "author": "specdb",
+                "comments": " ".join(head.cautions),
+                "created": made,
+            }
+        )
+
+    def let_go(self) -> None:
+        """Closes what is open, whatever has become of the workbook, and has it not written when it is forgotten."""
+        self.fileclosed = True
+        for sheet in self.worksheets():
+            sheet.row_data_fh.close()
+
+
+class _Sheet:
+    """A sheet with headings, filled row by row between :meth:`begin` and :meth:`end`; its first ``printed`` columns go
+    on paper."""
+
+    def __init__(self, book: _Book, name: str, columns: Sequence[SheetColumn], printed: int):
+        self.book, self.name, self.columns, self.printed = book, name, columns, printed
+        self.sheet = book.add_worksheet(name, worksheet_class=_PlainSheet)
+        self.headings = self.row = 0
+        self.texts = [self._text_styles(column) for column in columns]
+        self.wrapped = [(place, column.width) for place, column in enumerate(columns) if column.holds == "words"]
+
+    def _text_styles(self, column: SheetColumn) -> tuple[Any, Any]:
+        """Of texts as they are typed, and of long ones."""
+        like = {"valign": "top", **_SET[column.holds]}
+        return self.book.style(num_format="@", **like), self.book.style(**like)
+
+    def begin(self, above: Sequence[str] = ()) -> None:
+        """Writes the headings below the texts that stand above them, and settles how the sheet is seen and printed."""
+        sheet, style = self.sheet, self.book.style
+        for place, (column, (as_text, _)) in enumerate(zip(self.columns, self.texts, strict=True)):
+            # Cells that a person fills later are text as well.
+            sheet.set_column(place, place, column.width, as_text if column.holds == "text" else None)
+        for row, text in enumerate(above):
+            sheet.write_string(row, 0, text, style(bold=row == 0))
+        self.headings = len(above)
+        self.row = self.headings + 1
+        lines = max(math.ceil(len(column.heading) / (0.8 * column.width)) for column in self.columns)
+        sheet.set_row(self.headings, lines * _LINE_POINTS + 4)
+        for place, column in enumerate(self.columns):
+            heading = style(**{**_SET[column.holds], **_HEADING})
+            sheet.write_string(self.headings, place, column.heading, heading)
+        sheet.freeze_panes(self.row, 1)
+        self._settle_paper()
+
+    def _settle_paper(self) -> None:
+        sheet = self.sheet
+        sheet.set_landscape()
+        sheet.set_paper(self.book.paper)
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(self.headings)
+        sheet.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.7)
+        sheet.set_header("&L&A&RCross-check of filter elements")
+        sheet.set_footer(f"&L{self.book.told_below}&CNo approval, no warranty: see the cautions&RPage &P of &N")
+
+    def add_all(self, rows: Iterable[Sequence[Cell]]) -> None:
+        for row in rows:
+            self._add(row)
+
+    def _add(self, row: Sequence[Cell]) -> None:
+        if self.row >= MOST_ROWS_OF_A_WORKBOOK:
+            raise QuestionError(
+                f"The sheet {self.name} has more rows than a workbook holds.", field="format",
+                value=MOST_ROWS_OF_A_WORKBOOK,
+                remedy="Have the answers written as CSV or Parquet, ask for fewer candidates, or ask in parts.",
+            )  # fmt: skip
+        sheet = self.sheet
+        lines = max((_lines(row[place], width) for place, width in self.wrapped), default=1)
+        if lines > 1:
+            # Not every program works out by itself how high a row must be.
+            sheet.set_row(self.row, min(lines * _LINE_POINTS + 2, _MOST_POINTS))
+        for place, cell in enumerate(row):
+            if cell is None or cell == "":
+                continue
+            if isinstance(cell, bool):
+                sheet.write_string(self.row, place, "yes" if cell else "no", self.texts[place][0])
+            elif isinstance(cell, str):
+                text = _fitted(cell)
+                is_long = len(text) > _LONGEST_AS_TEXT and not text.startswith(_LIKE_A_FORMULA)
+                sheet.write_string(self.row, place, text, self.texts[place][is_long])
+            else:
+                sheet.write_number(self.row, place, cell, self._number_style(self.columns[place], cell))
+        sheet.row_info.pop(self.row - 1, None)  # it is written, and would be kept
+        self.row += 1
+
+    def _number_style(self, column: SheetColumn, number: float) -> Any:
+        form = "0.0%" if column.holds == "share" else number_format(number)
+        return self.book.style(num_format=form, valign="top", **_SET[column.holds])
+
+    def end(self) -> int:
+        """Settles what goes by the number of rows, and returns how many there are below the headings."""
+        last, first = self.row - 1, self.headings + 1
+        self.sheet.autofilter(self.headings, 0, last, len(self.columns) - 1)
+        self.sheet.print_area(0, 0, last, self.printed - 1)
+        if last >= first:
+            self._mark(first, last)
+        return last - self.headings
+
+    def _mark(self, first: int, last: int) -> None:
+        """Conditional marks: they follow what is edited and sorted."""
+        for place, column in enumerate(self.columns):
+            if column.holds == "verdict":
+                for text, properties in _MARKED.items():
+                    rule = {"type": "text", "criteria": "containing", "value": text}
+                    rule["format"] = self.book.style(**properties)
+                    self.sheet.conditional_format(first, place, last, place, rule)
+        if self.columns[0].heading == LABEL and self.name != LINES_SHEET:
+            begins = {"type": "formula", "criteria": f"=$A{first + 1}<>$A{first}", "format": self.book.style(top=1)}
+            self.sheet.conditional_format(first, 0, last, len(self.columns) - 1, begins)
+
+
+_MARKED: Mapping[str, Mapping[str, Any]] = {
+    "meets": {"bg_color": "#DDF0DD"},
+    "misses": {"bold": True, "border": 1, "pattern": _LIGHT_UP, "fg_color": "#C08080", "bg_color": "#F4D6D0"},
+    "not shown": {"italic": True, "border": 4, "pattern": _DOTTED, "fg_color": "#A09050", "bg_color": "#FBF3CF"},
+    "not answered": {"bold": True, "italic": True, "border": 1, "bg_color": "#D0D0D0"},
+    "none found": {"italic": True, "bg_color": "#E8E8E8"},
+}
+"""How a verdict is marked: by weight, slope, border and ground beside colour, so that it reads in black and white."""
+
+
+def number_format(value: float) -> str:
+    """Four significant digits, and never fewer than those before the point; the cell holds the value whole."""
+    written = f"{value:.4g}"
+    if "e-" in written:
+        return "0.000E+00"
+    decimals = written.partition(".")[2] if "e" not in written else ""
+    return f"0.{'0' * len(decimals)}" if decimals else "0"
+
+
+def _lines(cell: Cell, width: float) -> int:
+    """Lines that a text takes in a column of this width, more likely one too many than one too few."""
+    if not isinstance(cell, str):
+        return 1
+    return sum(math.ceil(max(len(part), 1) / (1.2 * width - 4)) for part in cell.split("\n"))
+
+
+def _fitted(text: str) -> str:
+    return text if len(text) <= LONGEST_TEXT_OF_A_CELL else text[: LONGEST_TEXT_OF_A_CELL - len(_CUT)] + _CUT

@@ -1,0 +1,1 @@
+"""Workbooks and web functions as the free office suite takes them."""

@@ -44,12 +44,17 @@ def refuse_unless_allowed(request: Request) -> None:
     origin = request.headers.get("origin")
     if origin is None:
         return
-    # A browser sends a form from any page to any address: only a page of this service may.
-    if origin.casefold().partition("://")[2] != request.headers.get("host", "").casefold():
+    if is_of_other_origin(request):
         raise WritesRefusedError(
             "A page of another origin may not import.", value=origin, remedy="Send the file from a program."
         )
     refuse_unknown_name(request)
+
+
+def is_of_other_origin(request: Request) -> bool:
+    """Whether a page of another origin sends this: a browser sends a form from any page to any address."""
+    origin = request.headers.get("origin")
+    return origin is not None and origin.casefold().partition("://")[2] != request.headers.get("host", "").casefold()
 
 
 def refuse_unknown_name(request: Request) -> None:

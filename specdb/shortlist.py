@@ -31,10 +31,10 @@ from specdb.ranking import (
     without_contradictions,
 )
 
-FEW = 1000
+FEW = 400
 """Elements that are judged whole at once rather than looked at any further one criterion at a time."""
 
-LOOKED_AT_FIRST = 64
+LOOKED_AT_FIRST = 128
 """Elements that are judged whole to know what a place among the best takes."""
 
 TO_A_PLACE = 4

@@ -1,4 +1,4 @@
-"""A catalogue in and out: ``import``, ``export``, and ``blank``, a workbook to fill in."""
+"""A catalogue in and out: ``import``, ``export``, and ``blank``, a workbook to fill in; ``template``, one that asks."""
 
 from __future__ import annotations
 
@@ -109,6 +109,30 @@ def blank(
         write_json(json.dumps({"target": str(target)}, ensure_ascii=False, indent=2))
     else:
         write_for_people(lambda out: say(out, f"A blank workbook is in {target}."))
+
+
+def template(
+    target: Annotated[
+        Path, typer.Argument(metavar="TARGET", help="Where to: a file whose name ends in .xlsx, not there yet.")
+    ],
+    service: Annotated[
+        str | None, typer.Option(help="Address of the service that it asks; by default the one on this machine.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write a workbook that asks a running service as its rows are filled in.
+
+    Its first sheet says how, and what a spreadsheet program must have for it.
+    """
+    from specdb.cross_checks.template import LOCAL_SERVICE, write_template
+    from specdb.printing.page import say
+
+    address = LOCAL_SERVICE if service is None else service
+    write_template(target, address)
+    if as_json:
+        write_json(json.dumps({"target": str(target), "service": address}, ensure_ascii=False, indent=2))
+    else:
+        write_for_people(lambda out: say(out, f"A workbook that asks {address or 'no service yet'} is in {target}."))
 
 
 def _user() -> str:

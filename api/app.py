@@ -11,22 +11,26 @@ from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.staticfiles import StaticFiles
 
-from api import description, problems
+from api import description, problems, representation
 from api.admission import Addresses, Limits, plain_query
 from api.crossorigin import CrossOrigin
+from api.long_work import Places
 from api.operations import operations_of
-from api.pages import ask, element, find, load, replace, side_by_side
+from api.pages import ask, cross_check, element, find, load, replace, side_by_side, template
 from api.pages.compressed import Compressed
 from api.pages.shelf import Shelf
 from api.pages.site import STATIC
 from api.routes import (
     asking,
     calculations,
+    cells,
     comparisons,
+    cross_checks,
     elements,
     equivalents,
     health,
     imports,
+    numbers,
     pictures,
     revisions,
     search,
@@ -76,12 +80,14 @@ def create_app(url: str | None = None, *, allow_writes: bool | None = None, ahea
     # Each stands around those before it.
     for layer in (Compressed, Limits, Addresses, problems.Failures, CrossOrigin, Tracing):
         app.add_middleware(layer)
+    app.state.long_work = Places()
     problems.install(app)
-    decisions = (equivalents, comparisons, asking, pictures)
-    for routes in (health, vocabulary, elements, search, revisions, imports, *decisions, calculations):
+    representation.install(app)
+    decisions = (equivalents, comparisons, cross_checks, cells, asking, pictures)
+    for routes in (health, vocabulary, numbers, elements, search, revisions, imports, *decisions, calculations):
         app.include_router(routes.router)
     app.state.beside = [("/openapi.json", {"GET"}), ("/static/{name}", {"GET"})]
-    for pages in (find, element, replace, side_by_side, ask, load):
+    for pages in (find, element, replace, side_by_side, ask, cross_check, load, template):
         app.include_router(pages.router)
         routes_of_it = (route for route in pages.router.routes if isinstance(route, APIRoute))
         app.state.beside += [(route.path, route.methods) for route in routes_of_it]

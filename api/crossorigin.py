@@ -10,9 +10,13 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.cells import CODE_HEADER, DETAIL_HEADER
 from api.tracing import HEADER as REQUEST_ID_HEADER
 
-EXPOSED_HEADERS = ("ETag", "Link", "Allow", REQUEST_ID_HEADER)
+EXPOSED_HEADERS = (
+    *("ETag", "Link", "Allow", "Accept-Ranges", "Content-Range"),
+    *(CODE_HEADER, DETAIL_HEADER, REQUEST_ID_HEADER),
+)
 """What a page of another origin may read of an answer beside its body and the headers that are safe anyway."""
 
 _PREFLIGHT = {

@@ -11,24 +11,28 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api import problems
+from api.cells import CODE_HEADER, DETAIL_HEADER
 from api.glossary import JUDGED_SCHEMAS, MEANING, REASONS_OF_A_VERDICT, WORDS
+from api.representation import MEDIA_TYPES
 from api.tracing import HEADER as REQUEST_ID_HEADER
 
 ABOUT = """\
 Everything is computed from ratings on file, each with its source; nothing is an approval by an equipment maker.
 Quantities are asked with their unit ("75 L/min") and answered in SI, or in US customary units with `units=us`.
 Errors are problem documents (RFC 9457). GET answers carry an ETag; HEAD is answered wherever GET is. What has rows is
-answered as CSV too: by `Accept: text/csv`, by `format=csv`, or at the address with `.csv` at its end.
+answered as CSV and as Parquet too: by `Accept: text/csv` or `application/vnd.apache.parquet`, by `format=csv` or
+`format=parquet`, or at the address with `.csv` or `.parquet` at its end; of these, parts are given by `Range`.
 """
 
 TAGS = [
     {"name": "service", "description": "The service itself."},
     {"name": "catalogue", "description": "What is on file: elements, their ratings, sources and history."},
     {"name": "decisions", "description": "Which element serves a duty, which may stand in, and what is not shown."},
+    {"name": "cells", "description": "Short plain texts for a spreadsheet's web function, whatever is asked."},
     {"name": "calculations", "description": "The small sums of the trade, each with its source."},
 ]
 
-HEADERS = {
+HEADERS: dict[str, dict[str, Any]] = {
     REQUEST_ID_HEADER: {
         "description": "Name of the request: the caller's own where it is a plain word, else a new one.",
         "required": True,
@@ -44,6 +48,19 @@ HEADERS = {
         "schema": {"type": "string"},
     },
 }
+
+OF_CELLS = {
+    "ETag": {name: its for name, its in HEADERS["ETag"].items() if name != "required"},
+    CODE_HEADER: {
+        "description": "Of a short word: the code of the problem.",
+        "schema": {"type": "string", "pattern": "^[a-z-]{1,64}$"},
+    },
+    DETAIL_HEADER: {
+        "description": "Of a short word: what is wrong and what would be right.",
+        "schema": {"type": "string"},
+    },
+}
+"""Headers of a cell, which has an ETag where it is no short word."""
 
 LINKS = {
     "list_elements": {"element": ("get_element", {"element_id": "$response.body#/elements/0/element_id"})},
@@ -82,7 +99,8 @@ def install(app: FastAPI) -> None:
 
 def example_of(operation_id: str) -> dict[str, Any]:
     """The worked example of an operation: its ``request`` (``path``, ``query``, ``body`` or ``file``), the true
-    ``answer``, and the ``table`` of an answer that is had as CSV; of a picture, what it tells in words."""
+    ``answer``, and the ``table`` of an answer that is had as CSV; of a picture, what it tells in words, of a cell its
+    ``text``."""
     found: dict[str, Any] = json.loads((_EXAMPLES / f"{operation_id}.json").read_text(encoding="utf-8"))
     return found
 
@@ -109,8 +127,8 @@ def _description_of(app: FastAPI) -> dict[str, Any]:
     for method, operation in _operations(described):
         _say_meaning({p["name"]: p for p in operation.get("parameters", ())}, MEANING)
         _say_refusals(operation)
+        _say_tables(operation, method)
         _say_headers(operation, method)
-        _say_csv(operation)
         _say_links(operation)
         _say_example(operation)
     for name in set(schemas) - _named_in(described, [described["paths"]]):
@@ -163,7 +181,9 @@ def _say_words(fields: dict[str, dict[str, Any]], words: Mapping[str, Sequence[s
 
 
 def _say_refusals(operation: dict[str, Any]) -> None:
-    """What is refused before any route is asked, and what may befall each."""
+    """What is refused before any route is asked, and what may befall each. A cell is answered whatever befalls it."""
+    if operation["tags"] == ["cells"]:
+        return
     bodied = (413, 415) if "requestBody" in operation else ()
     common = problems.documented(400, 406, *bodied, 414, 422, 500)
     responses = operation["responses"] | {str(status): response for status, response in common.items()}
@@ -173,17 +193,30 @@ def _say_refusals(operation: dict[str, Any]) -> None:
 def _say_headers(operation: dict[str, Any], method: str) -> None:
     for status, response in operation["responses"].items():
         names = [REQUEST_ID_HEADER]
-        if method == "get" and status in ("200", "304"):
+        if method == "get" and status in ("200", "206", "304"):
             names.append("ETag")
         if status == "200" and any(parameter["name"] == "cursor" for parameter in operation.get("parameters", ())):
             names.append("Link")
         response["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+        if operation["tags"] == ["cells"] and status == "200":
+            response["headers"] |= OF_CELLS
 
 
-def _say_csv(operation: dict[str, Any]) -> None:
-    """What takes ``format`` is answered in a second form."""
-    if any(parameter["name"] == "format" for parameter in operation.get("parameters", ())):
-        operation["responses"]["200"]["content"]["text/csv"] = {"schema": {"type": "string"}}
+def _say_tables(operation: dict[str, Any], method: str) -> None:
+    """What takes ``format`` is answered as a table too, and by GET in parts."""
+    taken = [parameter["schema"] for parameter in operation.get("parameters", ()) if parameter["name"] == "format"]
+    if taken:
+        tables = {
+            MEDIA_TYPES["csv"]: {"schema": {"type": "string"}},
+            MEDIA_TYPES["parquet"]: {"schema": {"type": "string", "format": "binary"}},
+        }
+        if "xlsx" in taken[0].get("enum", ()):
+            tables[MEDIA_TYPES["xlsx"]] = {"schema": {"type": "string", "format": "binary"}}
+        operation["responses"]["200"]["content"] |= tables
+        if method == "get":
+            part = {"description": "The bytes that `Range` asks for, of a table", "content": tables}
+            responses = operation["responses"] | {"206": part, "416": problems.documented(416)[416]}
+            operation["responses"] = dict(sorted(responses.items()))
 
 
 def _say_links(operation: dict[str, Any]) -> None:
@@ -208,6 +241,6 @@ def _say_example(operation: dict[str, Any]) -> None:
         bodies["application/json"]["examples"] = {"worked": {"value": asked["body"]}}
     if "file" in asked:
         bodies["multipart/form-data"]["example"] = {"file": asked["file"]["text"]}
-    for form, name in (("application/json", "answer"), ("text/csv", "table")):
+    for form, name in (("application/json", "answer"), ("text/csv", "table"), ("text/plain", "text")):
         if name in example:
             content[form]["example"] = example[name]

@@ -33,6 +33,7 @@ PLACES: Mapping[str, tuple[str, ...]] = {
     "/side-by-side": (QUESTION, ELEMENTS, "units", *SHEET_NAMES),
     "/side-by-side.pdf": (QUESTION, ELEMENTS, "units", "paper", *SHEET_NAMES),
     "/ask": (QUESTION, ELEMENTS, "units", *CARRIED_NAMES),
+    "/cross-check": ("units",),
     "/load": ("units",),
 }
 """The pages by the beginning of their path, and the names that each reads."""
@@ -43,6 +44,7 @@ TITLES: Mapping[str, str] = {
     "/replace": "Replace it",
     "/side-by-side": "Side by side",
     "/ask": "Ask the maker",
+    "/cross-check": "Cross-check lines",
     "/load": "Load a catalogue",
 }
 """The pages that every page leads to, by their addresses."""

@@ -49,8 +49,8 @@ from specdb.errors import (
 )
 from specdb.exchange import import_upload
 from specdb.exchange.blank import blank_workbook
-from specdb.exchange.exporting import FORMULA_BEGINS
 from specdb.exchange.news import News
+from specdb.formula_guard import guarded
 
 router = APIRouter(include_in_schema=False)
 
@@ -266,7 +266,7 @@ def _lines_of(listed: Iterable[RowFault]) -> Iterator[bytes]:
     line = io.StringIO()
     writer = csv.writer(line)
     for cells in chain([_FAULT_HEADINGS], map(_cells_of, listed)):
-        writer.writerow([f"'{text}" if text and text.startswith(FORMULA_BEGINS) else text for text in cells])
+        writer.writerow([guarded(text or "") for text in cells])
         yield (codecs.BOM_UTF8 if cells is _FAULT_HEADINGS else b"") + line.getvalue().encode()
         line.seek(0)
         line.truncate()

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
 from specdb.answers.decisions import (
     CandidateShown,
-    ElementNamed,
     RequirementShown,
     decision_columns,
     decision_rows,
 )
 from specdb.answers.requests import BeyondTestsShown, RequestShown, request_columns, request_rows
-from specdb.answers.shape import Answer, Stamped
-from specdb.answers.tables import Cell
+from specdb.answers.shape import Answer, MadeInUnits, Stamped
+from specdb.answers.tables import Cell, Table, numbers, whole_numbers
 from specdb.units import UnitSystem
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class FaultShown(Answer):
@@ -32,7 +34,7 @@ class FaultShown(Answer):
 class LineProblem(Answer):
     """Why a line has no answer: ``code`` is that of the problem documents."""
 
-    code: str
+    code: str = Field(description="code of the problem, as problem documents have it")
     title: str
     detail: str
     errors: list[FaultShown]
@@ -49,6 +51,9 @@ class LineAnswer(Answer):
         description="ranked: the best of all on file; judged: the elements that the line names"
     )
     asked: dict[str, str]
+    headings: dict[str, str] = Field(
+        default_factory=dict, description="heading under which a name of what was asked stood, where it was another"
+    )
     original: CandidateShown | None = None
     requirements: list[RequirementShown] = Field(default_factory=list)
     candidates: list[CandidateShown] = Field(
@@ -64,7 +69,7 @@ class LineAnswer(Answer):
     problem: LineProblem | None = None
 
 
-class CrossCheckAnswer(Stamped):
+class CrossCheckAnswer(Stamped, MadeInUnits):
     """Lines in the order in which they were asked."""
 
     order: list[str]
@@ -73,6 +78,11 @@ class CrossCheckAnswer(Stamped):
     lines: list[LineAnswer]
     answered: int
     faulty: int
+
+    def frame(self, table: TableName = "summary") -> pd.DataFrame:
+        """One of the flat tables as a data frame, in the units that the answer was made in."""
+        rows = [row for rows in lines_rows(self, self.lines, table) for row in rows]
+        return Table(lines_columns(table, self._units), rows).frame()
 
 
 TableName = Literal["summary", "criteria", "requests"]
@@ -92,32 +102,53 @@ def verdict_of(candidate: CandidateShown) -> str:
     return "misses" if candidate.misses else "not_shown" if candidate.not_shown else "meets"
 
 
+def verdict_by_proof(candidate: CandidateShown) -> str:
+    """As :func:`verdict_of`, with nothing assumed."""
+    verdicts = {each.verdict_without_assumptions for each in candidate.criteria if not each.advisory}
+    return next((verdict for verdict in ("misses", "not_shown") if verdict in verdicts), "meets")
+
+
+def met_on_assumptions(candidate: CandidateShown) -> int:
+    """How many criteria that count are met only by what is assumed: proof alone does not show them."""
+    counted = (each for each in candidate.criteria if not each.advisory)
+    return sum(each.verdict == "meets" and each.verdict_without_assumptions != "meets" for each in counted)
+
+
+def original_named(answer: LineAnswer) -> tuple[str | None, str | None]:
+    """Maker and number of a line's original; of a line that has none on file, as they were asked."""
+    if answer.original is None:
+        return answer.asked.get("original.maker"), answer.asked.get("original.number")
+    return answer.original.element.maker, answer.original.element.number
+
+
+def what_is_wrong(problem: LineProblem) -> str:
+    """The faults of a line in words, each with the heading or the name that it stands under."""
+    told = (f"{each.field}: {each.detail}" if each.field else each.detail for each in problem.errors)
+    return "; ".join(told) or problem.detail
+
+
 def _summary_columns(units: UnitSystem) -> tuple[str, ...]:  # noqa: ARG001 - as the others, whose units differ
     return (
-        *("line", "row", "status", "mode", "original_maker", "original_number"),
-        *("rank", "element_id", "maker", "number", "kind", "element_status", "successor", "verdict"),
-        *("criteria_met", "criteria_missed", "criteria_not_shown", "misses", "not_shown", "smallest_margin"),
+        *("line", *whole_numbers("row"), "status", "mode", "original_maker", "original_number"),
+        *(*whole_numbers("rank"), "element_id", "maker", "number", "kind", "element_status", "successor", "verdict"),
+        *whole_numbers("criteria_met", "criteria_met_on_assumptions", "criteria_missed", "criteria_not_shown"),
+        *("misses", "not_shown", *numbers("smallest_margin")),
         *("sentence", "claims", "candidate_cautions", "notes", "problem", "remedy"),
     )
 
 
 def _summary_rows(answer: LineAnswer) -> list[list[Cell]]:
     """A row for each candidate; one for a line that has none."""
-    original = None if answer.original is None else answer.original.element
     notes = " ".join(answer.notes) or None
-    begun: list[Cell] = [answer.line, answer.row, answer.status, answer.mode, *_named(original)]
+    begun: list[Cell] = [answer.line, answer.row, answer.status, answer.mode, *original_named(answer)]
     problem = answer.problem
     remedies = [] if problem is None else [fault.remedy for fault in problem.errors if fault.remedy]
-    ended: list[Cell] = [None if problem is None else problem.detail, " ".join(dict.fromkeys(remedies)) or None]
+    ended: list[Cell] = [None if problem is None else what_is_wrong(problem), " ".join(dict.fromkeys(remedies)) or None]
     rows = [
         [*begun, *_candidate_cells(candidate), notes if place == 0 else None, *ended]
         for place, candidate in enumerate(answer.candidates)
     ]
-    return rows or [[*begun, *([None] * 17), notes, *ended]]
-
-
-def _named(element: ElementNamed | None) -> list[Cell]:
-    return [None, None] if element is None else [element.maker, element.number]
+    return rows or [[*begun, *([None] * 18), notes, *ended]]
 
 
 def _candidate_cells(candidate: CandidateShown) -> list[Cell]:
@@ -127,7 +158,7 @@ def _candidate_cells(candidate: CandidateShown) -> list[Cell]:
     return [
         *(candidate.rank, element.element_id, element.maker, element.number, element.kind),
         *(element.status, element.successor, verdict_of(candidate)),
-        *(counted - missed - unshown, missed, unshown),
+        *(counted - missed - unshown, met_on_assumptions(candidate), missed, unshown),
         *("; ".join(candidate.misses) or None, "; ".join(candidate.not_shown) or None),
         *(candidate.standing.smallest_margin, candidate.sentence),
         *(" ".join(claim.words for claim in candidate.claims) or None, " ".join(candidate.cautions) or None),
@@ -135,7 +166,7 @@ def _candidate_cells(candidate: CandidateShown) -> list[Cell]:
 
 
 def _criteria_columns(units: UnitSystem) -> tuple[str, ...]:
-    return ("line", "row", *decision_columns(units))
+    return ("line", *whole_numbers("row"), *decision_columns(units))
 
 
 def _criteria_rows(answer: LineAnswer) -> list[list[Cell]]:
@@ -143,7 +174,7 @@ def _criteria_rows(answer: LineAnswer) -> list[list[Cell]]:
 
 
 def _requests_columns(units: UnitSystem) -> tuple[str, ...]:
-    return ("line", "row", *request_columns(units))
+    return ("line", *whole_numbers("row"), *request_columns(units))
 
 
 def _requests_rows(answer: LineAnswer) -> list[list[Cell]]:
@@ -155,3 +186,22 @@ TABLES: dict[TableName, LinesTable] = {
     "criteria": LinesTable(_criteria_columns, _criteria_rows),
     "requests": LinesTable(_requests_columns, _requests_rows),
 }
+
+
+def lines_columns(table: TableName, units: UnitSystem) -> tuple[str, ...]:
+    """The columns of a table of lines, with what they were made from and how."""
+    return (*TABLES[table].columns(units), *whole_numbers("catalog_revision"), "method_version", "cautions")
+
+
+def lines_rows(
+    head: CrossCheckAnswer, answers: Iterable[LineAnswer], table: TableName
+) -> Iterator[list[Sequence[Cell]]]:
+    """The rows of each answer, with what they were made from and how; the cautions stand in the first row, once."""
+    told: str | None = " ".join(head.cautions)
+    for answer in answers:
+        rows: list[Sequence[Cell]] = []
+        for row in TABLES[table].rows(answer):
+            rows.append([*row, head.catalog_revision, head.method_version, told])
+            told = None
+        if rows:
+            yield rows

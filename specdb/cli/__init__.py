@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from specdb.cli import asking, calculating, drawing, errors, exchanging, serving
+from specdb.cli import asking, calculating, cross_checking, drawing, errors, exchanging, serving
 from specdb.cli.output import write
 from specdb.errors import SpecdbError
 
@@ -50,6 +50,7 @@ app.command()(asking.show)
 app.command()(asking.rank)
 app.command()(asking.ask)
 app.command()(asking.compare)
+app.command()(cross_checking.cross_check)
 app.command()(drawing.picture)
 app.command("list")(asking.list_)
 app.command()(asking.history)
@@ -58,6 +59,7 @@ app.add_typer(calculating.calc_app, short_help="Work out the trade's small sums.
 app.command("import")(exchanging.import_)
 app.command()(exchanging.export)
 app.command()(exchanging.blank)
+app.command()(exchanging.template)
 app.command()(serving.serve)
 app.command()(serving.demo)
 

@@ -15,7 +15,7 @@ from specdb.cli.duty import Assume, DutyTyped, Require, part, with_duty
 from specdb.cli.options import AsCsv, AsJson, AsOf, AsParquet, Form, InUnits, Maker, Units, form_of
 from specdb.cli.output import give, keep, write
 from specdb.cli.store import pointed_at, reading, refuse_one_number_in_parts
-from specdb.cli.typed import assumptions_of, named_value, requirement_of
+from specdb.cli.typed import assumptions_of
 from specdb.errors import QuestionError
 
 if TYPE_CHECKING:
@@ -342,6 +342,7 @@ def list_(
     from specdb.answers.lists import FILTERS, listing
     from specdb.catalog.reading import load_snapshot
     from specdb.duty.question import read_question
+    from specdb.duty.typed import named_value, requirement_of
     from specdb.printing.finding import print_elements
 
     stated: dict[str, Any] = {"require": [requirement_of(each) for each in require or ()]}

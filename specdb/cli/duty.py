@@ -15,7 +15,7 @@ import typer
 
 from specdb.characteristics import BYPASSES, LOCATIONS
 from specdb.cli import completion
-from specdb.cli.typed import assumptions_of, fit_of, named_value, plain_number, requirement_of, switches_of
+from specdb.cli.typed import assumptions_of, fit_of, plain_number, switches_of
 from specdb.errors import QuestionError
 
 AllowShare = Annotated[
@@ -213,6 +213,8 @@ class DutyTyped:
 
         Raises QuestionError for what cannot be read.
         """
+        from specdb.duty.typed import named_value, requirement_of
+
         asked = _question_file(self.duty) if self.duty is not None else {}
         if self.allow is not None:
             part(asked, "original")["allow"] = self.allow

@@ -1,8 +1,8 @@
 """How the command line ends: each fault in one line on standard error, and an exit status.
 
 0 answered; 1 failed; 2 the question or the command line cannot be read; 3 not on file; 4 an import was
-refused; 5 refused as things stand; 6 the store cannot be used; 130 interrupted; 141 the reader of the
-output went away.
+refused; 5 refused as things stand; 6 the store cannot be used; 7 answered, but for lines that have faults; 130
+interrupted; 141 the reader of the output went away.
 """
 
 from __future__ import annotations
@@ -22,10 +22,12 @@ from specdb.errors import ImportRefusedError, NotOnFileError, RowFault, SpecdbEr
 from specdb.printing.signs import printable
 
 INTERRUPTED = 130
+SOME_FAULTY = 7
+"""Of a cross-check: some lines have faults, and the others are answered."""
 _PLACES = {
     "number": "NUMBER", "original.number": "NUMBER", "original": "NUMBER", "q": "TEXT", "as_of": "--as-of",
     "maker": "--maker", "kind": "--kind", "fluid_class": "--fit fluid_class", "target": "TARGET",
-    "expected_revision": "--expected-revision",
+    "expected_revision": "--expected-revision", "service": "--service",
 }  # fmt: skip
 """Fields of questions, and where they are typed."""
 _NOT_ONE_OF = re.compile("'([^']*)' is not one of (.+)")

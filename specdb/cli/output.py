@@ -46,14 +46,18 @@ def write_json(text: str) -> None:
     write_utf8(f"{text}\n")
 
 
-def write_for_people(printed: Callable[[Console], None]) -> None:
+def write_for_people(printed: Callable[[Console], None], aside: bool = False) -> None:
+    """Writes what is ``printed``; ``aside``, on standard error, where standard output is for data."""
     from specdb.printing.page import console
 
     out = console()
     with out.capture() as captured:
         printed(out)
-    lines = (line.rstrip() for line in captured.get().splitlines())
-    write("".join(f"{line}\n" for line in lines))
+    text = "".join(f"{line.rstrip()}\n" for line in captured.get().splitlines())
+    if aside:
+        sys.stderr.write(text)
+    else:
+        write(text)
 
 
 def write(text: str) -> None:

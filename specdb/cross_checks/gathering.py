@@ -40,6 +40,7 @@ class _Draft:
     row: int
     label: str
     asked: dict[str, str] = field(default_factory=dict)
+    headings: dict[str, str] = field(default_factory=dict)
     faults: list[SpecdbError] = field(default_factory=list)
     doubtful: list[tuple[Column, str]] = field(default_factory=list)
     """Columns and texts in which a point may part thousands."""
@@ -128,7 +129,9 @@ class Gathering(Generic[Cell]):
                 self.has_decimal_commas |= DECIMAL_COMMA.search(told.text) is not None
                 if POINT_AND_THREE.search(told.text):
                     draft.doubtful.append((column, told.text))
-            draft.asked |= named(column, text, self.columns.requirements.get(place))
+            named_so = named(column, text, self.columns.requirements.get(place))
+            draft.asked |= named_so
+            draft.headings |= {name: column.heading for name in named_so if name != column.heading}
 
     def _mark(self, draft: _Draft, cells: Mapping[int, Cell]) -> str | None:
         if self.columns.decimal is None:
@@ -146,7 +149,9 @@ class Gathering(Generic[Cell]):
                 message = "The sheet writes decimal commas, so this may be a thousand or a small number."
                 remedy = 'Write it without the point, or add a column "decimal" with "." or "," in it.'
                 draft.refuse(column, message, remedy, text)
-        return tuple(Line(each.row, each.label, each.asked, tuple(each.faults)) for each in self.drafts)
+        return tuple(
+            Line(each.row, each.label, each.asked, tuple(each.faults), each.headings) for each in self.drafts
+        )
 
     def notes(self) -> list[str]:
         """What was passed over among the rows."""

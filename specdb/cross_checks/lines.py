@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from specdb.errors import SpecdbError
 
@@ -16,27 +16,36 @@ MOST_CANDIDATES = 50
 CANDIDATES = 3
 """Candidates of a line that is ranked, where nothing is said."""
 
+FOR_ALL = ("common", "mode")
+"""What plain data may say beside its lines, for all of them."""
+
 LINES_SHEET = "Lines"
 """The sheet of a workbook that holds what each line asks, by dotted names; where there is one it is read."""
+
+FAULT_HEADING = "fault"
+"""Heads the column of that sheet that tells why a line was not answered; it asks nothing, and is told anew."""
 
 
 @dataclass(frozen=True)
 class Line:
     """``row`` is the row of the sheet, or the place in a list from 1; ``label`` what the caller calls the line, by
     default its row. ``asked`` are dotted names and texts, as in an address: with ``elements.1.number`` and the like the
-    line asks for a judgement of those, else for a ranking. Of a line with ``faults`` nothing is answered but these;
-    each names in ``field`` the heading as it was typed, with ``whole``."""
+    line asks for a judgement of those, else for a ranking. ``headings`` tell under which heading a dotted name stood, by
+    the name, where it was another. Of a line with ``faults`` nothing is answered but these; each names in ``field`` the
+    heading as it was typed, with ``whole``."""
 
     row: int
     label: str
     asked: Mapping[str, str]
     faults: tuple[SpecdbError, ...] = ()
-    notes: tuple[str, ...] = ()
+    headings: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class LinesRead:
-    """What a file or a list holds. ``notes`` tell what was passed over: sheets, columns, macros."""
+    """What a file or a list holds. ``notes`` tell what was passed over: sheets, columns, macros. ``beside`` is what
+    stands beside the lines of a JSON file for all of them, as it was read: ``common`` and ``mode``."""
 
     lines: tuple[Line, ...]
     notes: tuple[str, ...] = ()
+    beside: Mapping[str, object] = field(default_factory=dict)

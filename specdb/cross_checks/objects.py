@@ -19,7 +19,7 @@ from specdb.cross_checks.headings import (
     takes_yes_or_no,
     told_of,
 )
-from specdb.cross_checks.lines import MOST_LINES, Line, LinesRead
+from specdb.cross_checks.lines import FOR_ALL, MOST_LINES, Line, LinesRead
 from specdb.duty.dotted import dotted_of, faults_as_typed
 from specdb.duty.question import TEXT_AT_MOST, read_comparison, read_question
 from specdb.errors import InputError, QuestionError, SpecdbError, shown
@@ -32,11 +32,11 @@ _WANTED = 'Lines are a list of objects, such as [{"line": "A-1", "original.numbe
 
 
 def lines_of_objects(data: object) -> LinesRead:
-    """Lines of a list of objects, or of an object that holds such a list as ``lines``.
+    """Lines of a list of objects, or of an object that holds such a list as ``lines``, with what stands beside it.
 
     Raises QuestionError where there is none, or more than are answered.
     """
-    objects = _list_of(data)
+    objects, beside = _list_of(data)
     if not objects:
         raise QuestionError("There is no line.", remedy=_WANTED)
     if len(objects) > MOST_LINES:
@@ -44,19 +44,22 @@ def lines_of_objects(data: object) -> LinesRead:
     left: dict[str, Foreign] = {}
     lines = tuple(_line(place, each, left) for place, each in enumerate(objects, start=1))
     told = told_of(list(left.values()))
-    return LinesRead(lines, (f"names left aside, as they are not known here: {told}",) if left else ())
+    notes = (f"names left aside, as they are not known here: {told}",) if left else ()
+    return LinesRead(lines, notes, beside)
 
 
-def _list_of(data: object) -> list[object]:
+def _list_of(data: object) -> tuple[list[object], Mapping[str, object]]:
+    """The lines, and what is said beside them; of an answer of ours that is nothing, its lines say it all."""
     if isinstance(data, Mapping) and isinstance(data.get("lines"), list):
         lines = list(data["lines"])
-        beside = [] if any(map(_is_answer, lines)) else [str(name) for name in data if name != "lines"]
-        if beside:
-            message = f"Beside the lines there stands {', '.join(map(shown, beside[:8]))}."
-            raise QuestionError(message, remedy="State what holds for all lines beside the file, not in it.")
-        return lines
+        beside = {} if any(map(_is_answer, lines)) else {str(name): data[name] for name in data if name != "lines"}
+        strange = [shown(name) for name in beside if name not in FOR_ALL]
+        if strange:
+            message = f"Beside the lines there stands {', '.join(strange[:8])}."
+            raise QuestionError(message, remedy=f"What holds for all lines stands under {' and '.join(FOR_ALL)}.")
+        return lines, beside
     if isinstance(data, list):
-        return data
+        return data, {}
     raise QuestionError("These are no lines.", remedy=_WANTED)
 
 

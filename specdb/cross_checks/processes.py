@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
+from signal import SIG_IGN, SIGINT
 
 from specdb.answers.cross_checks import LineAnswer
 from specdb.catalog.snapshot import Snapshot
@@ -52,7 +54,8 @@ def answer_lines_at_once(
         return
     _answer = partial(answer_line, shortlister=Shortlister(snapshot), common=common, mode=mode, units=units)
     try:
-        with multiprocessing.get_context(_FORKED).Pool(processes) as pool:
+        # An interrupt is for the program itself, which ends the processes.
+        with multiprocessing.get_context(_FORKED).Pool(processes, signal.signal, (SIGINT, SIG_IGN)) as pool:
             yield from pool.imap(_by_process, lines, _LINES_AT_ONCE)
     finally:
         _answer = None

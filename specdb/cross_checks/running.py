@@ -60,9 +60,9 @@ def answer_line(
     except (InputError, NotOnFileError) as error:
         return LineAnswer(
             line=line.label, row=line.row, status="fault", mode="judged" if judged else "ranked", asked=asked,
-            notes=list(line.notes), problem=_problem(error),
+            headings=dict(line.headings), problem=_problem(error, line.headings),
         )  # fmt: skip
-    told.line, told.row, told.asked, told.notes = line.label, line.row, asked, [*line.notes, *told.notes]
+    told.line, told.row, told.asked, told.headings = line.label, line.row, asked, dict(line.headings)
     return told
 
 
@@ -165,15 +165,17 @@ def _told(
     )
 
 
-def _problem(error: SpecdbError) -> LineProblem:
+def _problem(error: SpecdbError, headings: Mapping[str, str]) -> LineProblem:
+    """What is wrong with a line, each fault under the heading that it was typed under."""
     faults = [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
-    return LineProblem(
-        code=error.code,
-        title=error.title,
-        detail="; ".join(_detail(fault) for fault in faults),
-        errors=[FaultShown(field=fault.field, detail=_detail(fault), remedy=fault.remedy) for fault in faults],
-    )
+    shown_as = [
+        FaultShown(field=headings.get(fault.field or "", fault.field), detail=_detail(fault), remedy=fault.remedy)
+        for fault in faults
+    ]
+    detail = "; ".join(each.detail for each in shown_as)
+    return LineProblem(code=error.code, title=error.title, detail=detail, errors=shown_as)
 
 
 def _detail(fault: SpecdbError) -> str:
-    return fault.message if fault.value is None else f"{fault.message} Found: {fault.value}"
+    told_already = fault.value is None or fault.value in fault.message
+    return fault.message if told_already else f"{fault.message} Found: {fault.value}"

@@ -6,9 +6,11 @@ number, every text a text and nothing a formula. The same answers make the same 
 
 from __future__ import annotations
 
+import json
 import math
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date as Date  # noqa: N812 - a parameter is called so
 from datetime import datetime
@@ -28,9 +30,11 @@ from specdb.cross_checks.workbook_sheets import (
     MARKS,
     NONE_FOUND,
     NOT_ANSWERED,
+    ON_ASSUMPTIONS,
     REQUESTS,
     SUMMARY,
     SheetColumn,
+    aside_columns,
 )
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.duty.question import MOST_REQUIREMENTS, TEXT_AT_MOST
@@ -113,27 +117,50 @@ def write_answers(
 
 def _write(book: _Book, answers: Iterable[LineAnswer], run: _Run) -> Written:
     book.describe(run)
-    sheets = [(of, _Sheet(book, of.name, of.columns(run.units), of.printed)) for of in (SUMMARY, CRITERIA, REQUESTS)]
-    for of, sheet in sheets:
-        sheet.begin(_above(run) if of is SUMMARY else ())
-    written, asked = Written(), _Asked()
-    for answer in answers:
-        written.lines += 1
-        written.answered += answer.problem is None
-        asked.keep(answer)
-        for of, sheet in sheets:
-            sheet.add_all(of.rows(answer))
-    for _, sheet in sheets:
-        written.rows[sheet.name] = sheet.end()
-    for name, columns, rows in (
-        (LINES_SHEET, asked.columns(), asked.rows()),
-        ("About", _ABOUT, _about(run, written, asked)),
-    ):
-        sheet = _Sheet(book, name, columns, len(columns))
-        sheet.begin()
-        sheet.add_all(rows)
-        written.rows[name] = sheet.end()
+    summary, criteria, requests, lines, about = (
+        _Sheet(book, name) for name in (SUMMARY.name, CRITERIA.name, REQUESTS.name, LINES_SHEET, "About")
+    )
+    in_full = [(of, sheet) for of, sheet in ((CRITERIA, criteria), (REQUESTS, requests))]
+    for of, sheet in in_full:
+        sheet.begin(of.columns(run.units), of.printed)
+    written, asked = Written(), _Asked(run.units)
+    with closing(_Spool(book.tmpdir)) as spool:
+        for answer in answers:
+            written.lines += 1
+            written.answered += answer.problem is None
+            asked.keep(answer)
+            spool.keep(SUMMARY.rows(answer), answer.aside)
+            for of, sheet in in_full:
+                sheet.add_all(of.rows(answer))
+        aside = list(asked.aside)
+        summary.begin((*SUMMARY.columns(run.units), *aside_columns(aside)), SUMMARY.printed, _above(run))
+        summary.add_all([*row, *map(beside.get, aside)] for row, beside in spool.rows())
+    lines.begin(asked.columns())
+    lines.add_all(asked.rows())
+    about.begin(_ABOUT)
+    about.add_all(_about(run, written, asked))
+    written.rows = {sheet.name: sheet.end() for sheet in (summary, criteria, requests, lines, about)}
     return written
+
+
+class _Spool:
+    """Rows of the summary, kept in a file until it is known which columns stand beside them."""
+
+    def __init__(self, folder: str):
+        self.file = tempfile.TemporaryFile("w+", encoding="ascii", dir=folder)
+
+    def keep(self, rows: Sequence[Sequence[Cell]], beside: Mapping[str, str]) -> None:
+        for row in rows:
+            self.file.write(json.dumps([row, beside]) + "\n")
+
+    def rows(self) -> Iterator[tuple[list[Cell], dict[str, str]]]:
+        self.file.seek(0)
+        for line in self.file:
+            row, beside = json.loads(line)
+            yield row, beside
+
+    def close(self) -> None:
+        self.file.close()
 
 
 # --- what stands beside the answers -----------------------------------------------------------------
@@ -245,13 +272,16 @@ def _assumptions(words: Sequence[str]) -> Iterator[list[Cell]]:
 
 _HOW_TO_READ = (
     (f"mark {MARKS['meets']}", "Proven to meet what is required; of a candidate, to meet all that counts."),
+    (f"mark {ON_ASSUMPTIONS}", "Met only by what is taken for granted: proof alone does not show it."),
     (f"mark {MARKS['misses']}", "Proven to miss it; of a candidate, to miss something."),
     (f"mark {MARKS['not_shown']}", "Nobody has shown either: ask the maker. It is no pass."),
     (f"mark {NOT_ANSWERED}", "The line has a fault, which is told beside it with what would be right."),
     (f"mark {NONE_FOUND}", "Nothing on file serves the line."),
     (
         "sheet Summary",
-        "A row for each line and candidate. A margin is how far the tightest criterion is met beyond what is required.",
+        "A row for each line and candidate. A margin is how far the tightest criterion is met beyond what is required; "
+        "0 % where it is just met, or equal by rounding to the digits that are printed. An element that is judged by "
+        "itself has no rank. Last stand the columns of your sheet that ask nothing.",
     ),
     ("sheet Criteria", "A row for each criterion of each candidate. An empty bound is none, or none that is proven."),
     ("sheet What to ask for", "The tests and the words that would settle what is not shown."),
@@ -321,24 +351,26 @@ class _Book(Workbook):  # type: ignore[misc]  # as above
 
 
 class _Sheet:
-    """A sheet with headings, filled row by row between :meth:`begin` and :meth:`end`; its first ``printed`` columns go
-    on paper."""
+    """A sheet with headings, filled row by row between :meth:`begin` and :meth:`end`."""
 
-    def __init__(self, book: _Book, name: str, columns: Sequence[SheetColumn], printed: int):
-        self.book, self.name, self.columns, self.printed = book, name, columns, printed
+    def __init__(self, book: _Book, name: str):
+        self.book, self.name = book, name
         self.sheet = book.add_worksheet(name, worksheet_class=_PlainSheet)
-        self.headings = self.row = 0
-        self.texts = [self._text_styles(column) for column in columns]
-        self.wrapped = [(place, column.width) for place, column in enumerate(columns) if column.holds == "words"]
+        self.columns: Sequence[SheetColumn] = ()
+        self.headings = self.row = self.printed = 0
 
     def _text_styles(self, column: SheetColumn) -> tuple[Any, Any]:
         """Of texts as they are typed, and of long ones."""
         like = {"valign": "top", **_SET[column.holds]}
         return self.book.style(num_format="@", **like), self.book.style(**like)
 
-    def begin(self, above: Sequence[str] = ()) -> None:
-        """Writes the headings below the texts that stand above them, and settles how the sheet is seen and printed."""
+    def begin(self, columns: Sequence[SheetColumn], printed: int | None = None, above: Sequence[str] = ()) -> None:
+        """Writes the headings below the texts that stand above them, and settles how the sheet is seen and printed: its
+        first ``printed`` columns go on paper, by default all."""
         sheet, style = self.sheet, self.book.style
+        self.columns, self.printed = columns, len(columns) if printed is None else printed
+        self.texts = [self._text_styles(column) for column in columns]
+        self.wrapped = [(place, column.width) for place, column in enumerate(columns) if column.holds == "words"]
         for place, (column, (as_text, _)) in enumerate(zip(self.columns, self.texts, strict=True)):
             # Cells that a person fills later are text as well.
             sheet.set_column(place, place, column.width, as_text if column.holds == "text" else None)
@@ -412,7 +444,7 @@ class _Sheet:
         for place, column in enumerate(self.columns):
             if column.holds == "verdict":
                 for text, properties in _MARKED.items():
-                    rule = {"type": "text", "criteria": "containing", "value": text}
+                    rule = {"type": "text", "criteria": "containing", "value": text, "stop_if_true": True}
                     rule["format"] = self.book.style(**properties)
                     self.sheet.conditional_format(first, place, last, place, rule)
         if self.columns[0].heading == LABEL and self.name != LINES_SHEET:
@@ -421,13 +453,14 @@ class _Sheet:
 
 
 _MARKED: Mapping[str, Mapping[str, Any]] = {
+    "meets on assumptions": {"italic": True, "border": 3, "bg_color": "#E8F0DD"},
     "meets": {"bg_color": "#DDF0DD"},
     "misses": {"bold": True, "border": 1, "pattern": _LIGHT_UP, "fg_color": "#C08080", "bg_color": "#F4D6D0"},
     "not shown": {"italic": True, "border": 4, "pattern": _DOTTED, "fg_color": "#A09050", "bg_color": "#FBF3CF"},
     "not answered": {"bold": True, "italic": True, "border": 1, "bg_color": "#D0D0D0"},
     "none found": {"italic": True, "bg_color": "#E8E8E8"},
 }
-"""How a verdict is marked: by weight, slope, border and ground beside colour, so that it reads in black and white."""
+"""How a verdict is marked, the first that its text holds: by weight, slope, border and ground beside colour, so that it reads in black and white."""
 
 
 def number_format(value: float) -> str:

@@ -8,19 +8,29 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from specdb.answers.cross_checks import LineAnswer, verdict_of
+from specdb.answers.cross_checks import (
+    LineAnswer,
+    met_on_assumptions,
+    original_named,
+    verdict_of,
+    what_is_wrong,
+)
 from specdb.answers.decisions import CandidateShown, CriterionShown, RequirementShown
 from specdb.answers.requests import BeyondTestsShown, RequestShown, UnsettledShown
 from specdb.answers.shape import BoundsShown, QuantityShown, tidy
 from specdb.answers.tables import Cell
+from specdb.sheet.duty import FIELD_WORDS
 from specdb.units import UnitSystem, express
 
 MARKS = {"meets": "✓ meets", "misses": "✗ misses", "not_shown": "? not shown"}
 """Verdicts with signs that are told apart without colour."""
+ON_ASSUMPTIONS = "✓ meets on assumptions"
+"""In the place of ``meets`` where proof alone does not show it."""
+_VERDICT_WIDTH = 23
 NOT_ANSWERED, NONE_FOUND = "! not answered", "– none found"
 """In the place of a verdict: of a line with faults, of a line that no element on file serves."""
 
@@ -66,16 +76,22 @@ def _summary_columns(units: UnitSystem) -> tuple[SheetColumn, ...]:  # noqa: ARG
         *(SheetColumn("line", width=10), SheetColumn("row", "number", 6)),
         *_texts("original's maker", "original", width=16),
         *(SheetColumn("rank", "number", 6), *_texts("maker", "number", width=16)),
-        SheetColumn("verdict", "verdict", 15),
+        SheetColumn("verdict", "verdict", _VERDICT_WIDTH),
         *_numbers("criteria met", "criteria missed", "criteria not shown", width=9),
         SheetColumn("smallest margin [%]", "share", 10),
         *(SheetColumn("in words", "words", 56), SheetColumn("cautions for this element", "words", 24)),
+        *(SheetColumn("stated and not used", "words", 20), *_texts("tightest criterion", width=24)),
         *_texts("misses", "not shown", width=30),
         *_texts("kind", "status", "successor"),
-        *_texts("asked for", "claims", "notes", "stated and not used", width=30),
+        *_texts("asked for", "claims", "notes", width=30),
         *_texts("what is wrong", "what would be right", width=30),
         SheetColumn("element_id", width=18),
     )
+
+
+def aside_columns(headings: Iterable[str]) -> tuple[SheetColumn, ...]:
+    """Columns of a sheet of lines that are no part of what is asked, as they were headed."""
+    return _texts(*headings, width=18)
 
 
 _ASKED_FOR = {"ranked": "the best on file", "judged": "a judgement of this element", None: None}
@@ -83,23 +99,23 @@ _ASKED_FOR = {"ranked": "the best on file", "judged": "a judgement of this eleme
 
 def _summary_rows(answer: LineAnswer) -> list[list[Cell]]:
     """A row for each candidate; one for a line that has none. What is told of a line as a whole stands in its first."""
-    line = _line_cells(answer)
-    titles = {required.id: required.title for required in answer.requirements}
+    line = [answer.line, answer.row, *original_named(answer)]
     problem = answer.problem
     remedies = [] if problem is None else [fault.remedy for fault in problem.errors if fault.remedy]
-    wrong = None if problem is None else problem.detail
+    wrong = None if problem is None else what_is_wrong(problem)
     right = " ".join(dict.fromkeys(remedies)) or None
-    once: list[Cell] = [" ".join(answer.notes) or None, "; ".join(answer.unused) or None, wrong, right]
+    once: list[Cell] = [" ".join(answer.notes) or None, wrong, right]
     asked_for = _ASKED_FOR[answer.mode]
     if not answer.candidates:
         mark = NONE_FOUND if problem is None else NOT_ANSWERED
         told = [each.rstrip(".") + "." for each in (wrong, right) if each]
         words = " ".join(told) or "No element on file serves."
-        return [[*line, None, None, None, mark, *[None] * 4, words, *[None] * 6, asked_for, None, *once, None]]
+        summed_up = [None, None, None, mark, *[None] * 4, words, None, _unused(answer), *[None] * 6]
+        return [[*line, *summed_up, asked_for, None, *once, None]]
     return [
         [
             *line,
-            *_summed_up(candidate, titles),
+            *_summed_up(answer, candidate, _unused(answer) if place == 0 else None),
             asked_for,
             " ".join(claim.words for claim in candidate.claims) or None,
             *(once if place == 0 else [None] * len(once)),
@@ -109,37 +125,51 @@ def _summary_rows(answer: LineAnswer) -> list[list[Cell]]:
     ]
 
 
-def _line_cells(answer: LineAnswer) -> list[Cell]:
-    """The line and its original; where that is none on file, as it was typed."""
-    if answer.original is None:
-        named = answer.asked.get("original.maker"), answer.asked.get("original.number")
-    else:
-        named = answer.original.element.maker, answer.original.element.number
-    return [answer.line, answer.row, *named]
+def _unused(answer: LineAnswer) -> str | None:
+    """What was stated and no rule read, by the headings that it stood under, else in words."""
+    names = [name.removeprefix("duty.") for name in answer.unused]
+    return "; ".join(answer.headings.get(name) or FIELD_WORDS[name] for name in names) or None
 
 
-def _summed_up(candidate: CandidateShown, titles: dict[str, str]) -> list[Cell]:
+def _summed_up(answer: LineAnswer, candidate: CandidateShown, unused: str | None) -> list[Cell]:
+    titles = {required.id: required.title for required in answer.requirements}
     element = candidate.element
     counted = sum(not each.advisory for each in candidate.criteria)
     missed, unshown = len(candidate.misses), len(candidate.not_shown)
+    margin = candidate.standing.smallest_margin
+    verdict = verdict_of(candidate)
+    by_grace = verdict == "meets" and met_on_assumptions(candidate) > 0
     return [
-        *(candidate.rank, element.maker, element.number, MARKS[verdict_of(candidate)]),
-        *(counted - missed - unshown, missed, unshown),
-        *(_share(candidate.standing.smallest_margin), candidate.sentence, " ".join(candidate.cautions) or None),
+        *(_rank(answer, candidate.rank), element.maker, element.number),
+        *(ON_ASSUMPTIONS if by_grace else MARKS[verdict], counted - missed - unshown, missed, unshown),
+        *(_share(margin), candidate.sentence, " ".join(candidate.cautions) or None, unused),
+        None if margin is None else _tightest(candidate, margin, titles),
         *(_by_title(candidate.misses, titles), _by_title(candidate.not_shown, titles)),
         *(element.kind, element.status, element.successor),
     ]
 
 
-def _by_title(requirements: Iterable[str], titles: dict[str, str]) -> str | None:
+def _rank(answer: LineAnswer, rank: int | None) -> int | None:
+    """The place of a candidate; of one that is judged by itself none, as first of one says nothing."""
+    return None if answer.mode == "judged" and len(answer.candidates) == 1 else rank
+
+
+def _tightest(candidate: CandidateShown, margin: float, titles: Mapping[str, str]) -> str:
+    """The criterion that has the smallest margin; where that is below zero, its verdict rests on the digits printed."""
+    tightest = next(each for each in candidate.criteria if each.margin == margin)
+    return titles[tightest.requirement] + (", equal by rounding" if tightest.by_rounding else "")
+
+
+def _by_title(requirements: Iterable[str], titles: Mapping[str, str]) -> str | None:
     """Titles once each, with how many requirements of them there are if there are several."""
     counts = Counter(titles[each] for each in requirements)
     return "; ".join(title if count == 1 else f"{title} ({count})" for title, count in counts.items()) or None
 
 
 def _share(margin: float | None) -> float | None:
-    """A margin, kept as a logarithm, as a share of what is required."""
-    return None if margin is None else tidy(math.expm1(margin))
+    """A margin, kept as a logarithm, as a share of what is required. Only what is met has one: below zero it is met by
+    rounding, which is told in words, and the share is none."""
+    return None if margin is None else tidy(math.expm1(max(margin, 0.0)))
 
 
 # --- every criterion --------------------------------------------------------------------------------
@@ -148,7 +178,7 @@ def _share(margin: float | None) -> float | None:
 def _criteria_columns(units: UnitSystem) -> tuple[SheetColumn, ...]:
     return (
         *_candidate_columns(),
-        *(SheetColumn("verdict", "verdict", 15), SheetColumn("margin [%]", "share", 10)),
+        *(SheetColumn("verdict", "verdict", _VERDICT_WIDTH), SheetColumn("margin [%]", "share", 10)),
         *(SheetColumn("in words", "words", 68), SheetColumn("documents", "words", 12)),
         *_numbers("required, at least", "required, at most"),
         *(SheetColumn("required word", width=14), SheetColumn("required, in words", width=30)),
@@ -198,10 +228,11 @@ def _criterion_cells(
     answer: LineAnswer, candidate: CandidateShown, required: RequirementShown, shown: CriterionShown
 ) -> list[Cell]:
     element = candidate.element
+    by_grace = shown.verdict == "meets" and shown.verdict_without_assumptions != "meets"
     documents = dict.fromkeys(source.source for source in shown.sources if source.source)
     return [
-        *(answer.line, candidate.rank, element.maker, element.number, required.title),
-        *(MARKS[shown.verdict], _share(shown.margin), shown.explanation, "; ".join(documents) or None),
+        *(answer.line, _rank(answer, candidate.rank), element.maker, element.number, required.title),
+        *(ON_ASSUMPTIONS if by_grace else MARKS[shown.verdict], _share(shown.margin), shown.explanation, "; ".join(documents) or None),
         *(required.low, required.high, required.word, required.words.removeprefix(f"{required.title}: ")),
         *(shown.shown.low, shown.shown.high, shown.estimate, shown.shown_word, required.unit),
         *_condition_cells(required),
@@ -270,13 +301,13 @@ def _request_cells(
     answer: LineAnswer, asked: RequestShown | BeyondTestsShown, test: list[Cell], one: UnsettledShown
 ) -> list[Cell]:
     return [
-        *(answer.line, one.rank, one.maker, one.number, asked.title, asked.words, one.explanation),
+        *(answer.line, _rank(answer, one.rank), one.maker, one.number, asked.title, asked.words, one.explanation),
         *test,
         *(_plain(one.reason), "; ".join(one.lacks) or None, "; ".join(one.documents) or None),
         *(asked.requirement, asked.characteristic, answer.row, one.element_id),
     ]
 
 
-SUMMARY = SheetOfAnswers("Summary", _summary_columns, _summary_rows, printed=14)
+SUMMARY = SheetOfAnswers("Summary", _summary_columns, _summary_rows, printed=15)
 CRITERIA = SheetOfAnswers("Criteria", _criteria_columns, _criteria_rows, printed=9)
 REQUESTS = SheetOfAnswers("What to ask for", _requests_columns, _requests_rows, printed=7)

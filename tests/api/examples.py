@@ -44,8 +44,8 @@ def the_same_in_every_store(text: str) -> str:
 
 
 def answered(client: TestClient, operation_id: str, asked: dict[str, Any]) -> dict[str, Any]:
-    """``answer`` and, where there is one, ``table`` of a request of an operation; of a picture what it is called and
-    what it tells who cannot see it, since how it is drawn is its own business."""
+    """``answer`` and, where there is one, ``table`` of a request of an operation; of a cell its ``text``, of a picture
+    what it is called and what it tells who cannot see it, since how it is drawn is its own business."""
     method, path, operation = addressed(client)[operation_id]
     address = path.format(**asked.get("path", {}))
     sent: dict[str, Any] = {"params": asked.get("query", {})}
@@ -58,6 +58,8 @@ def answered(client: TestClient, operation_id: str, asked: dict[str, Any]) -> di
     if "image/svg+xml" in operation["responses"]["200"]["content"]:
         drawn = fromstring(response.content)
         return {"picture": {name: drawn.findtext(f"{SVG}{name}") for name in ("title", "desc")}}
+    if "text/plain" in operation["responses"]["200"]["content"]:
+        return {"text": response.text}
     found = {"answer": json.loads(the_same_in_every_store(response.text))}
     if "text/csv" in operation["responses"]["200"]["content"]:
         response = client.request(method, address, **sent, headers={"accept": "text/csv"})

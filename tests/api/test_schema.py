@@ -26,9 +26,10 @@ from starlette.testclient import TestClient
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api import create_app
-from api.admission import IMPORTS
+from api.admission import CROSS_CHECKS, IMPORTS
 from api.description import HEADERS, TAGS, example_of
 from api.glossary import MEANING, WORDS
+from api.representation import MEDIA_TYPES
 from api.routes.calculations import OPERATION_IDS
 from specdb.errors import ImportRefusedError, InputError, NotOnFileError, RevisionMovedError, WritesRefusedError, family
 from tests.api import examples
@@ -43,6 +44,13 @@ def _may(operation_id: str, *statuses: str) -> dict[str, Any]:
     return {"include-operation-id": operation_id, "checks": accepted}
 
 
+def _takes_anything(operation_id: str) -> dict[str, Any]:
+    """What is answered with 200 whatever it is asked."""
+    accepted = {"negative_data_rejection": {"expected-statuses": ["200"]}}
+    return {"include-operation-id": operation_id, "checks": accepted}
+
+
+CELLS = ("get_verdict_cell", "get_best_cell", "get_rating_cell")
 NOT_THERE, NOT_TOLD, MOVED, NOT_ALLOWED = "404", "422", "409", "403"
 
 # A question can have the form that the schema asks for and still ask for what cannot be judged (422: a text
@@ -53,9 +61,11 @@ NOT_THERE, NOT_TOLD, MOVED, NOT_ALLOWED = "404", "422", "409", "403"
 OPERATIONS = [
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_equivalents", "get_equivalents")),
     *(_may(each, NOT_THERE, NOT_TOLD) for each in ("compare_elements", "get_comparison")),
-    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_test_requests", "get_test_requests")),
-    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("get_element", "list_elements", "list_revisions", "search")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("find_test_requests", "get_test_requests", "cross_check")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("get_element", "get_element_by_number")),
+    *(_may(each, NOT_THERE, NOT_TOLD) for each in ("list_elements", "list_revisions", "search")),
     _may("get_picture", NOT_THERE, NOT_TOLD),
+    *(_takes_anything(each) for each in CELLS),
     _may("import_catalogue", NOT_TOLD, MOVED),
     *(_may(each, NOT_TOLD) for each in OPERATION_IDS.values()),
 ]
@@ -87,10 +97,15 @@ BY_QUERIES = ("/health", "/v1/elements", "/v1/elements/{element_id}", "/v1/revis
 
 PICTURES_AT = "/v1/elements/{element_id}/pictures/{picture}"
 COMPARED = "/v1/comparisons"
+CELLS_AT = "/v1/cells/"
 OF_A_PICTURE = {"element_id", "picture", "units", "as_of", *example_of("get_picture")["request"]["query"]}
 OF_A_COMPARISON = {"original.number", "units", "format", *example_of("get_comparison")["request"]["query"]}
 OF_A_COMPARISON |= {"elements.1.maker", "elements.2.element_id"}
+OF_A_LIST = {*example_of("list_elements")["request"]["query"]}
 OF_REQUESTS = {"original.number", "units", "format", *example_of("get_test_requests")["request"]["query"]}
+OF_A_CELL = {"number", "original.number", "place", "give", "ascii", "as_of", "characteristic", "size", "unit"}
+OF_LINES = {"original.number", "flow", "units", "format", "table", "mode", "limit"}
+OF_LINES |= {*example_of("cross_check")["request"]["query"]}
 ALIKE = re.compile(
     r"require\.([3-9]|1[0-6])\.|derive\.(?!collapse$|burst$|cleanliness$)|fit\.(?!thread|length|kind|clearance)"
 )
@@ -104,12 +119,21 @@ def described(service: Service, operations: list[dict[str, Any]], *, only: Colle
     asked = document["paths"]["/v1/equivalents"]["get"]
     asked["parameters"] = [each for each in asked["parameters"] if not ALIKE.match(each["name"])]
     # What takes the same question is tried with a part of it.
+    listed = document["paths"]["/v1/elements"]["get"]
+    listed["parameters"] = [p for p in listed["parameters"] if p["name"] in OF_A_LIST or "." not in p["name"]]
     again = document["paths"]["/v1/test-requests"]
     again["get"]["parameters"] = [each for each in again["get"]["parameters"] if each["name"] in OF_REQUESTS]
+    of_lines = document["paths"][CROSS_CHECKS]["post"]
+    of_lines["parameters"] = [each for each in of_lines["parameters"] if each["name"] in OF_LINES]
+    del of_lines["requestBody"]["content"][MEDIA_TYPES["xlsx"]]  # the generator makes none
     compared = document["paths"][COMPARED]
     compared["get"]["parameters"] = [p for p in compared["get"]["parameters"] if p["name"] in OF_A_COMPARISON]
     for operation, question in ((again["post"], "Question"), (compared["post"], "ComparisonAsked")):
         operation["requestBody"]["content"]["application/json"]["schema"] = _without_duty(document, question)
+    for path in document["paths"]:
+        if path.startswith(CELLS_AT):
+            cell = document["paths"][path]["get"]
+            cell["parameters"] = [each for each in cell["parameters"] if each["name"] in OF_A_CELL]
     drawn = document["paths"][PICTURES_AT]["get"]  # the rest of its question's names are tried of equivalents
     drawn["parameters"] = [each for each in drawn["parameters"] if each["name"] in OF_A_PICTURE]
     if only:
@@ -143,6 +167,7 @@ def check(case: Case) -> None:
 on_sqlite = described(sqlite_service := Service(), OPERATIONS)
 on_postgresql = described(postgresql_service := Service(), OPERATIONS, only=BY_QUERIES)
 without_writes = described(reading_service := Service(), [_may("import_catalogue", NOT_ALLOWED)], only=(IMPORTS,))
+TABLES = {"text/csv", "application/vnd.apache.parquet"}
 few = settings(max_examples=6, deadline=None)
 
 
@@ -244,8 +269,9 @@ def test_the_description_is_valid_and_whole(document: dict[str, Any]) -> None:
 def test_operations_are_named_by_hand_and_told_apart(operations: dict[str, dict[str, Any]]) -> None:
     assert set(operations) == {
         *("get_health", "list_characteristics", "list_elements", "get_element", "search", "list_revisions"),
+        "get_element_by_number",
         *("import_catalogue", "find_equivalents", "get_equivalents", "compare_elements", "list_calculations"),
-        *("find_test_requests", "get_test_requests", "get_picture", "get_comparison"),
+        *("find_test_requests", "get_test_requests", "get_picture", "get_comparison", "cross_check", *CELLS),
         *OPERATION_IDS.values(),
     }
     summaries = [operation["summary"] for operation in operations.values()]
@@ -258,6 +284,11 @@ def test_operations_are_named_by_hand_and_told_apart(operations: dict[str, dict[
 
 def test_every_answer_and_refusal_is_described(document: dict[str, Any]) -> None:
     for path, each in document["paths"].items():
+        if path.startswith(CELLS_AT):
+            assert {status: set(its.get("content", ())) for status, its in each["get"]["responses"].items()} == {
+                "200": {"text/plain"}, "304": set(),
+            }  # fmt: skip
+            continue
         for method, operation in each.items():
             calculated = path.startswith("/v1/calculations")
             assert set(operation["responses"]) >= {"200", "400", "406", "414", "422", "500"}
@@ -266,16 +297,20 @@ def test_every_answer_and_refusal_is_described(document: dict[str, Any]) -> None
             assert ("413" in operation["responses"]) == ("415" in operation["responses"]) == (method == "post")
             for status, answer in operation["responses"].items():
                 assert "X-Request-ID" in answer["headers"]
-                assert ("ETag" in answer["headers"]) == (method == "get" and status in ("200", "304"))
+                assert ("ETag" in answer["headers"]) == (method == "get" and status in ("200", "206", "304"))
                 forms = set(answer.get("content", ()))
                 if status == "304":
                     assert not forms
+                elif status == "206":
+                    assert forms == TABLES
                 elif status != "200":
                     assert forms == {"application/problem+json"}
                 else:
                     rows = any(parameter["name"] == "format" for parameter in operation.get("parameters", ()))
-                    told = {"application/json", *(["text/csv"] if rows else [])}
+                    told = {"application/json", *(TABLES if rows else ())}
+                    told |= {MEDIA_TYPES["xlsx"]} if path == CROSS_CHECKS else set()
                     assert forms == ({"image/svg+xml"} if path == PICTURES_AT else told)
+                    assert {"206", "416"} <= operation["responses"].keys() or not (rows and method == "get")
 
 
 def test_lists_say_that_they_link(operations: dict[str, dict[str, Any]]) -> None:
@@ -335,7 +370,7 @@ def test_everything_that_may_be_sent_has_bounds(
             elif kind == "integer":
                 bounded = "minimum" in schema and "maximum" in schema
             elif kind == "object":
-                bounded = schema.get("additionalProperties") is False
+                bounded = schema.get("additionalProperties") is False or "maxProperties" in schema
             else:
                 bounded = True
             assert bounded, (name, place, schema)
@@ -358,7 +393,10 @@ def test_every_operation_has_an_example_in_the_description(operations: dict[str,
         example, content = example_of(name), operation["responses"]["200"]["content"]
         assert content.get("application/json", {}).get("example") == example.get("answer")
         assert ("text/csv" in content) == ("table" in example)
-        assert ("image/svg+xml" in content) == ("picture" in example) == ("answer" not in example)
+        assert ("image/svg+xml" in content) == ("picture" in example)
+        assert ("text/plain" in content) == ("text" in example)
+        assert ("application/json" in content) == ("answer" in example)
+        assert content.get("text/plain", {}).get("example") == example.get("text")
         asked = example["request"].get("query", {}) | example["request"].get("path", {})
         told = {p["name"]: p["example"] for p in operation.get("parameters", ()) if "example" in p}
         assert told == asked

@@ -94,6 +94,7 @@ STATES = (
     State("ask, empty", "/ask"),
     State("ask, machine", at("/ask", QUARRY), shows=("Dulse 23",)),
     State("ask, hostile", at("/ask", HOSTILE, {"asked_by": TEXTS["picture"]})),
+    State("cross-check, empty", "/cross-check"),
     State("load, empty", "/load"),
     State("no such page", "/<script>alert(1)</script>", 404),
 )  # fmt: skip

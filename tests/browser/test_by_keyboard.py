@@ -204,6 +204,30 @@ def test_the_engineer_asks_with_what_the_can_prints(tab: Tab) -> None:
     assert "all 3 criteria" in _first_sentence(page)
 
 
+def test_pasted_lines_are_answered_and_mended(tab: Tab) -> None:
+    page = tab.page
+    tab.go("/cross-check")
+    pasted = [["Line", "Original", "Flow", "Alternative"]]
+    pasted += [["saw 1", "00417", "", "Dulse 24"], ["mill", "12-1", "75", ""]]
+    pasted += [[text, text, "", ""] for text in (TEXTS["script"], TEXTS["attribute"], TEXTS["long"])]
+    for lines, status, told in (
+        ([["nothing", "known"], ["1", "2"]], 422, ("No heading is known here.",)),
+        (pasted, 200, ("4 lines answered, 1 line with faults", "Dulse 24", TEXTS["attribute"], TEXTS["long"])),
+    ):
+        tab_to(page, "Or lines copied from a spreadsheet")
+        page.keyboard.press("Control+A")
+        page.keyboard.insert_text("\n".join("\t".join(line) for line in lines))
+        tab_to(page, "Show here", "button")
+        tab.loaded.clear()
+        with page.expect_navigation() as arrival:
+            page.keyboard.press("Enter")
+        shown = page.locator("main").inner_text()
+        assert [text for text in told if text not in shown] == []
+        assert arrival.value.status == status
+        found = faults(tab, arrival.value)
+        assert not found, "\n".join(found)
+
+
 def test_a_catalogue_is_checked_mended_and_taken_in(
     open_tab: Callable[..., Tab], writable_address: str, tmp_path: Path
 ) -> None:

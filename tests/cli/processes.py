@@ -1,4 +1,4 @@
-"""The installed program as a process of its own."""
+"""The program as a process of its own: as it is installed, or quickly started."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ def environment(**more: str) -> dict[str, str]:
     return kept | {"PYTHONWARNINGS": "error"} | more
 
 
-def run_program(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
+def run_program(*arguments: str, program: Path = PROGRAM, **more: str) -> subprocess.CompletedProcess[str]:
+    """What the program does with these arguments; ``program`` may be ``quick_specdb``."""
     return subprocess.run(
-        [PROGRAM, *arguments], env=environment(**more), capture_output=True, text=True, check=False, timeout=60
+        [program, *arguments], env=environment(**more), capture_output=True, text=True, check=False, timeout=60
     )

@@ -9,6 +9,7 @@ import sqlite3
 import stat
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,44 +20,51 @@ from specdb.cli import completion
 from specdb.duty.question import AssumptionsAsked, FitAsked
 from tests.cli.processes import PROGRAM, environment, run_program
 
-
-def _offered(line: str, url: str | None = None, **more: str) -> list[str]:
-    """What Bash is offered for the last word of ``line``; nothing may be said besides."""
-    words = re.split(r"(?<!\\) ", line)
-    asked = {"_SPECDB_COMPLETE": "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
-    store = {} if url is None else {"SPECDB_DATABASE_URL": url}
-    done = run_program(**asked, **store, **more)
-    assert (done.returncode, done.stderr) == (0, "")
-    return done.stdout.split("\n")[:-1] if done.stdout.strip() else []
+Offered = Callable[..., list[str]]
 
 
-def test_commands_and_options_are_offered() -> None:
-    assert _offered("specdb sea") == ["search"]
-    assert {"import", "export", "serve", "demo", "calc"} <= set(_offered("specdb "))
-    assert _offered("specdb rank --expl") == ["--explain"]
-    assert _offered("specdb rank --units ") == ["si", "us"]
-    assert _offered("specdb picture c") == ["criteria"]
+@pytest.fixture
+def offered(quick_specdb: Path) -> Offered:
+    """What Bash is offered for the last word of a line; nothing may be said besides."""
+
+    def pressed(line: str, url: str | None = None, **more: str) -> list[str]:
+        words = re.split(r"(?<!\\) ", line)
+        asked = {"_SPECDB_COMPLETE": "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
+        store = {} if url is None else {"SPECDB_DATABASE_URL": url}
+        done = run_program(program=quick_specdb, **asked, **store, **more)
+        assert (done.returncode, done.stderr) == (0, "")
+        return done.stdout.split("\n")[:-1] if done.stdout.strip() else []
+
+    return pressed
 
 
-def test_words_of_the_vocabulary_are_offered() -> None:
+def test_commands_and_options_are_offered(offered: Offered) -> None:
+    assert offered("specdb sea") == ["search"]
+    assert {"import", "export", "serve", "demo", "calc"} <= set(offered("specdb "))
+    assert offered("specdb rank --expl") == ["--explain"]
+    assert offered("specdb rank --units ") == ["si", "us"]
+    assert offered("specdb picture c") == ["criteria"]
+
+
+def test_words_of_the_vocabulary_are_offered(offered: Offered) -> None:
     judged = [key for key, c in CHARACTERISTICS.items() if c.sense != "shown"]
-    assert _offered("specdb rank --require ") == judged
-    assert _offered("specdb compare x --require col") == ["collapse_pressure"]
-    assert _offered("specdb rank --assume ") == ["customary", *AssumptionsAsked.model_fields]
-    assert _offered("specdb rank --fit ") == list(FitAsked.model_fields)
-    assert _offered("specdb list --kind ") == [kind.replace(" ", "\\ ") for kind in KINDS]
-    assert "fluid_class" in _offered("specdb list --fit flu")
+    assert offered("specdb rank --require ") == judged
+    assert offered("specdb compare x --require col") == ["collapse_pressure"]
+    assert offered("specdb rank --assume ") == ["customary", *AssumptionsAsked.model_fields]
+    assert offered("specdb rank --fit ") == list(FitAsked.model_fields)
+    assert offered("specdb list --kind ") == [kind.replace(" ", "\\ ") for kind in KINDS]
+    assert "fluid_class" in offered("specdb list --fit flu")
 
 
-def test_makers_and_numbers_on_file_are_offered(demo_store_url: str) -> None:
-    assert _offered("specdb show --maker quo", demo_store_url) == ["Quollbeck"]
-    offered = _offered("specdb show dulse\\ 2", demo_store_url)
-    assert {"Dulse\\ 23", "Dulse\\ 24"} <= set(offered)
-    assert not [word for word in offered if not word.startswith("Dulse\\ 2")]
-    assert "23" in _offered("specdb show Dulse 2", demo_store_url)  # the second word of a number without quotes
-    assert _offered("specdb rank --maker Oddmarrow 0042", demo_store_url)
-    assert "12-1" in _offered("specdb compare 00417 12-", demo_store_url)
-    assert "12-1" in _offered("specdb compare x --original 12-", demo_store_url)
+def test_makers_and_numbers_on_file_are_offered(demo_store_url: str, offered: Offered) -> None:
+    assert offered("specdb show --maker quo", demo_store_url) == ["Quollbeck"]
+    numbers = offered("specdb show dulse\\ 2", demo_store_url)
+    assert {"Dulse\\ 23", "Dulse\\ 24"} <= set(numbers)
+    assert not [word for word in numbers if not word.startswith("Dulse\\ 2")]
+    assert "23" in offered("specdb show Dulse 2", demo_store_url)  # the second word of a number without quotes
+    assert offered("specdb rank --maker Oddmarrow 0042", demo_store_url)
+    assert "12-1" in offered("specdb compare 00417 12-", demo_store_url)
+    assert "12-1" in offered("specdb compare x --original 12-", demo_store_url)
 
 
 def test_bash_itself_completes_a_number_with_a_space(demo_store_url: str, tmp_path: Path) -> None:
@@ -79,7 +87,7 @@ def test_bash_itself_completes_a_number_with_a_space(demo_store_url: str, tmp_pa
     assert (told.stdout, told.stderr) == ("Dulse\\ 23/B\n", "")
 
 
-def test_a_store_that_cannot_be_read_offers_nothing_and_is_left_alone(tmp_path: Path) -> None:
+def test_a_store_that_cannot_be_read_offers_nothing_and_is_left_alone(tmp_path: Path, offered: Offered) -> None:
     letter = tmp_path / "letter.sqlite"
     letter.write_text("Dear sir or madam, " * 1000)
     foreign = tmp_path / "foreign.sqlite"
@@ -90,9 +98,9 @@ def test_a_store_that_cannot_be_read_offers_nothing_and_is_left_alone(tmp_path: 
     before = {path: path.read_bytes() for path in (letter, foreign)}
     urls = [f"sqlite:///{path}" for path in (letter, foreign, missing, tmp_path)]
     for url in (*urls, "sqlite://", "postgresql://nobody@127.0.0.1:1/none", "shelf"):
-        assert _offered("specdb show D", url) == []
-        assert _offered("specdb show --maker D", url) == []
-    assert _offered("specdb show D", XDG_DATA_HOME=str(tmp_path)) == []
+        assert offered("specdb show D", url) == []
+        assert offered("specdb show --maker D", url) == []
+    assert offered("specdb show D", XDG_DATA_HOME=str(tmp_path)) == []
     assert {path: path.read_bytes() for path in (letter, foreign)} == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["foreign.sqlite", "letter.sqlite"]
 
@@ -145,13 +153,13 @@ def test_completion_of_what_is_on_file_loads_nothing_heavy(demo_store_url: str) 
     assert done.stdout.strip() == "[]"
 
 
-def test_the_script_of_each_shell_can_be_shown_and_installed(tmp_path: Path) -> None:
+def test_the_script_of_each_shell_can_be_shown_and_installed(tmp_path: Path, quick_specdb: Path) -> None:
     named = {"_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION": "1"}
     for shell in ("bash", "zsh", "fish"):
-        shown = run_program("--show-completion", shell, **named)
+        shown = run_program("--show-completion", shell, program=quick_specdb, **named)
         assert (shown.returncode, shown.stderr) == (0, "")
         assert "_SPECDB_COMPLETE" in shown.stdout
-    done = run_program("--install-completion", "bash", HOME=str(tmp_path), **named)
+    done = run_program("--install-completion", "bash", program=quick_specdb, HOME=str(tmp_path), **named)
     assert done.returncode == 0, done.stderr
     installed = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert any("_SPECDB_COMPLETE" in path.read_text() for path in installed)

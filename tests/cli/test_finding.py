@@ -12,7 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from api import create_app
-from specdb.cli.typed import requirement_of
+from specdb.duty.typed import requirement_of
 from tests.cli.conftest import Run
 from tests.cli.processes import environment
 
@@ -253,10 +253,40 @@ def test_a_list_by_ratings_shows_the_proof_and_what_to_ask_for(run: Run) -> None
             },
         ),
         ("water capacity >= 100 g", {"characteristic": "water_capacity", "at_least": "100 g"}),
+        ("dirt holding capacity min 80 g", {"characteristic": "retained_capacity", "at_least": "80 g"}),
+        ("capacity of not less than 80 g", {"characteristic": "retained_capacity", "at_least": "80 g"}),
+        (
+            "pressure drop max 30kPa @ 100 L/min, 46 mm2/s",
+            {
+                "characteristic": "clean_pressure_drop", "at_most": "30kPa", "flow": "100 L/min",
+                "viscosity": "46 mm2/s",
+            },
+        ),
+        (
+            "clean Δp at 100 L per min less than 0.3 bar",
+            {"characteristic": "clean_pressure_drop", "at_most": "0.3 bar", "flow": "100 L per min"},
+        ),
+        ("clean \N{INCREMENT}p up to 0.3 bar", {"characteristic": "clean_pressure_drop", "at_most": "0.3 bar"}),
+        ("max temp more than 80 degC", {"characteristic": "temperature_high", "at_least": "80 degC"}),
+        ("B10(c)>=200", {"characteristic": "filtration_ratio", "at_least": "200", "size": "10 um(c)"}),
+        ("β10>200", {"characteristic": "filtration_ratio", "at_least": "200", "size": "10 um"}),
     ],
 )  # fmt: skip
 def test_requirements_are_read_as_the_trade_writes_them(typed: str, asked: dict[str, str]) -> None:
     assert requirement_of(typed) == asked
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("dirt holding capasity >= 80 g", "Is retained_capacity meant? Known are filtration_ratio"),
+        ("beta10 >= 200", '"10 um(c)"'),
+        ("capacity not under 80 g", "This is no requirement."),
+        ("capacity = 80 g", "This is no requirement."),
+    ],
+)
+def test_what_is_no_requirement_says_what_would_be_one(run: Run, typed: str, told: str) -> None:
+    assert told in run("list", "--require", typed).refused(2)
 
 
 # --- history --------------------------------------------------------------------------------------

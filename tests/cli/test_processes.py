@@ -71,9 +71,9 @@ def _fetched(address: str, body: Any = None, **headers: str) -> Any:
         return json.load(response)
 
 
-def test_the_demo_loads_twice_and_what_it_says_to_try_works(tmp_path: Path) -> None:
-    for _ in range(2):
-        done = run_program("demo", "--load-only", XDG_DATA_HOME=str(tmp_path))
+def test_the_demo_loads_twice_and_what_it_says_to_try_works(tmp_path: Path, quick_specdb: Path) -> None:
+    for program in (PROGRAM, quick_specdb):
+        done = run_program("demo", "--load-only", program=program, XDG_DATA_HOME=str(tmp_path))
         assert done.returncode == 0, done.stderr
         assert done.stderr == ""
         assert "Every maker, part and figure in it is invented." in done.stdout
@@ -88,14 +88,15 @@ def test_the_demo_loads_twice_and_what_it_says_to_try_works(tmp_path: Path) -> N
     assert "revision 1)" in tried.stdout
 
 
-def test_serve_answers_on_the_loopback_address(demo_store_url: str) -> None:
+def test_serve_answers_on_the_loopback_address(demo_store_url: str, quick_specdb: Path) -> None:
     with _started("serve", port=_free_port(), SPECDB_DATABASE_URL=demo_store_url) as address:
         health = _fetched(f"{address}/health")
         assert (health["alive"], health["catalog_revision"]) == (True, 1)
         question = {"original": {"number": "Dulse 23"}, "limit": 2}
         over_http = _fetched(f"{address}/v1/equivalents", question)
         asked = ("rank", "Dulse 23", "--limit", "2", "--json")
-        assert over_http == json.loads(run_program(*asked, SPECDB_DATABASE_URL=demo_store_url).stdout)
+        printed = run_program(*asked, program=quick_specdb, SPECDB_DATABASE_URL=demo_store_url).stdout
+        assert over_http == json.loads(printed)
 
 
 def test_every_line_of_the_log_names_its_request(demo_store_url: str) -> None:
@@ -153,12 +154,15 @@ def test_the_demo_serves_its_own_store_whatever_the_environment_names(demo_store
 
 
 @pytest.mark.parametrize("command", ["serve", "demo"])
-def test_a_taken_port_is_said_before_anything_starts(demo_store_url: str, tmp_path: Path, command: str) -> None:
+def test_a_taken_port_is_said_before_anything_starts(
+    demo_store_url: str, tmp_path: Path, quick_specdb: Path, command: str
+) -> None:
+    its_own = {"SPECDB_DATABASE_URL": demo_store_url, "XDG_DATA_HOME": str(tmp_path)}
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = str(taken.getsockname()[1])
-        done = run_program(command, "--port", port, SPECDB_DATABASE_URL=demo_store_url, XDG_DATA_HOME=str(tmp_path))
+        done = run_program(command, "--port", port, program=quick_specdb, **its_own)
     assert done.returncode == 2
     assert done.stdout == ""
     assert f"port {port}" in done.stderr
@@ -167,12 +171,12 @@ def test_a_taken_port_is_said_before_anything_starts(demo_store_url: str, tmp_pa
     assert not list(tmp_path.rglob("*.sqlite"))
 
 
-def _at_a_terminal(columns: int, *arguments: str, **more: str) -> list[str]:
+def _at_a_terminal(program: Path, columns: int, *arguments: str, **more: str) -> list[str]:
     """Lines that the program writes to a terminal of so many columns, without their colours."""
     ours, its = os.openpty()
     termios.tcsetwinsize(its, (50, columns))
     process = subprocess.Popen(
-        [PROGRAM, *arguments], env=environment(TERM="xterm", **more), stdin=its, stdout=its, stderr=its
+        [program, *arguments], env=environment(TERM="xterm", **more), stdin=its, stdout=its, stderr=its
     )
     os.close(its)
     written = b""
@@ -188,18 +192,21 @@ def _at_a_terminal(columns: int, *arguments: str, **more: str) -> list[str]:
 
 
 @pytest.mark.parametrize("columns", [72, 200])
-def test_tables_fit_the_terminal(demo_store_url: str, columns: int) -> None:
-    lines = _at_a_terminal(columns, "show", "Rowan/3", SPECDB_DATABASE_URL=demo_store_url)
+def test_tables_fit_the_terminal(demo_store_url: str, quick_specdb: Path, columns: int) -> None:
+    lines = _at_a_terminal(quick_specdb, columns, "show", "Rowan/3", SPECDB_DATABASE_URL=demo_store_url)
     assert len(lines) > 40
     assert columns // 2 < max(map(len, lines)) <= columns
     assert lines[0].startswith("Umberglyph Rowan/3")
 
 
-def test_an_output_that_knows_ascii_only_is_no_failure(demo_store_url: str) -> None:
+def test_an_output_that_knows_ascii_only_is_no_failure(demo_store_url: str, quick_specdb: Path) -> None:
     narrow = {"SPECDB_DATABASE_URL": demo_store_url, "PYTHONIOENCODING": "ascii"}
-    for arguments in (("rank", "Dulse 23", "--limit", "1"), ("show", "Rowan/3"), ("show", "Ø 3")):
-        done = run_program(*arguments, **narrow)
+    for program, *arguments in (
+        (PROGRAM, "rank", "Dulse 23", "--limit", "1"), (quick_specdb, "show", "Rowan/3"), (quick_specdb, "show", "Ø 3"),
+    ):  # fmt: skip
+        done = run_program(*arguments, program=program, **narrow)
         assert done.returncode in (0, 3), done.stderr
         assert "Traceback" not in done.stderr
-    told = json.loads(run_program("rank", "Dulse 23", "--limit", "1", "--json", **narrow).stdout)
+    asked = ("rank", "Dulse 23", "--limit", "1", "--json")
+    told = json.loads(run_program(*asked, program=quick_specdb, **narrow).stdout)
     assert "µm(c)" in json.dumps(told, ensure_ascii=False)

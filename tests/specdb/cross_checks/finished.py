@@ -26,7 +26,7 @@ LINES = (
     Line(4, "=1+1", {"original.number": "Dulze 23", "flow": "fast"}),
     Line(5, "00428", {"original.number": "Dulse 24", "target_cleanliness": "18/16/13", "limit": "4"}),
     Line(6, "1E10", {"require.1.characteristic": "retained_capacity", "require.1.at_least": "9000 g"}),
-    Line(7, "7", {"original.number": "Dulse 23", "colour": "red"}, notes=("The number was read without its star.",)),
+    Line(7, "7", {"original.number": "Dulse 23", "colour": "red"}),
     # Without its unreadable cell each of these could be answered.
     Line(8, "8", {"original.number": "Dulse 23"}, (fault_at("Flow [L/min]", "No value was saved.", "Type it."),)),
     Line(9, "9", {"original.number": "Dulse 23"}, (fault_at("beta at 10 um(c) >=", "No value.", "Type it."),)),

@@ -1,10 +1,10 @@
 """Quantities at the door: read what people type, print what people read.
 
 A strict pattern reads the number, our own table of spellings names the unit, and one factor for each
-unit converts it. The factors are those of pint, to the last bit (a test asks it); pint itself takes a
-quarter of a second to start, and is loaded only for a script that holds its quantities, which hands
-them in by `of_pint` and gets them back by `as_pint`. Its parser sees our own literals only, never a
-caller's text. Everything here only reads tables, so any number of threads may call in.
+unit converts it. The factors come from pint, each once, when it is first needed: pint takes a quarter of
+a second to start, which a command that meets canonical units alone need not wait for. Its parser sees
+our own literals only, never a caller's text. A script may hand in quantities of its own by `of_pint` and
+gets them back by `as_pint`.
 
 Inside the program a quantity is a float in the canonical unit of its kind (``KINDS``). The
 exceptions to "one factor for each unit" are degrees Fahrenheit and kelvins (an offset as well),
@@ -80,14 +80,22 @@ Conversion = Literal["factor", "offset", "saybolt", "dynamic"]
 class _Unit:
     """One unit: canonical value = (value - zero) * factor. ``zero`` is the canonical zero, in this unit.
 
-    ``saybolt`` seconds have no factor (1 is held); ``dynamic`` viscosity's factor leads to mPa·s.
+    ``saybolt`` seconds have no factor (1 is told); ``dynamic`` viscosity's factor leads to mPa·s.
     """
 
     kind: str
     code: str
-    factor: float
-    zero: float = 0.0
     conversion: Conversion = "factor"
+
+    @property
+    def factor(self) -> float:
+        if self.conversion == "saybolt":
+            return 1.0
+        return _factor(self.code, "mPa·s" if self.conversion == "dynamic" else KINDS[self.kind])
+
+    @property
+    def zero(self) -> float:
+        return _zero(self.code) if self.conversion == "offset" else 0.0
 
 
 # code, our literal for pint, spellings beside the code (separated by "|")
@@ -209,41 +217,6 @@ _DYNAMIC = (
 )
 _SAYBOLT_SPELLINGS = "SSU|SUS|saybolt universal seconds|saybolt seconds|saybolt"
 
-_FACTORS = {
-    "flow": {
-        "L/min": 1.0, "L/s": 60.0, "L/h": 0.016666666666666666, "m³/h": 16.666666666666664, "US gpm": 3.785411784,
-        "imp gpm": 4.54609, "cfm": 28.316846592,
-    },
-    "viscosity": {
-        "mm²/s": 1.0, "cSt": 1.0, "St": 100.0, "m²/s": 1e6, "ft²/s": 92903.04, "cP": 1.0, "mPa·s": 1.0, "Pa·s": 1000.0,
-    },
-    "density": {"kg/m³": 1.0, "g/cm³": 1000.0, "g/mL": 1000.0, "kg/L": 1000.0, "lb/ft³": 16.01846337396015},
-    "pressure": {
-        "kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "mPa": 1e-6, "bar": 100.0, "mbar": 0.1, "psi": 6.894757293168363,
-        "kgf/cm²": 98.0665, "inH₂O": 0.24908891, "mmH₂O": 0.00980665, "inHg": 3.386388640341,
-    },
-    "size": {"µm": 1.0, "mil": 25.4, "mm": 1000.0},
-    "mass": {"g": 1.0, "mg": 0.001, "kg": 1000.0, "lb": 453.59237, "oz": 28.349523125},
-    "length": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8},
-    "temperature": {"°C": 1.0, "°F": 0.5555555555555556, "K": 1.0},
-    "time": {"h": 1.0, "min": 0.016666666666666666, "s": 0.0002777777777777778, "d": 24.0},
-    "concentration": {"mg/L": 1.0, "g/L": 1000.0},
-    "counts": {"1/mL": 1.0, "1/100mL": 0.01},
-    "percent": {"%": 1.0},
-    "volume": {
-        "L": 1.0, "mL": 0.001, "m³": 1000.0, "US gal": 3.785411784, "imp gal": 4.54609, "ft³": 28.316846592,
-        "in³": 0.016387064,
-    },
-    "mass_rate": {
-        "g/h": 1.0, "mg/h": 0.001, "kg/h": 1000.0, "g/min": 60.0, "mg/min": 0.06, "g/d": 0.041666666666666664,
-    },
-    "count_rate": {"1/min": 1.0, "1/s": 60.0, "1/h": 0.016666666666666666, "1/d": 0.0006944444444444444},
-    "opening": {"µm": 1.0, "mm": 1000.0, "mil": 25.4, "in": 25400.0},
-}  # fmt: skip
-"""Kind: code: canonical units in one such unit; of a dynamic viscosity millipascal seconds, of temperatures degrees."""
-_ZEROS = {"°F": 32.0, "K": 273.15}
-"""0 °C in other units of temperature."""
-
 _GPM_NOTE = "gpm read as US gallons per minute"
 _GALLON_NOTE = "gallons read as US gallons"
 _NOTES = dict.fromkeys(("gpm", "g.p.m", "gal/min", "gals/min", "gallons/min", "gallons/minute"), _GPM_NOTE)
@@ -252,19 +225,55 @@ _MILLI = {"mPa", "mbar", "mm", "mg", "mg/L", "mPa·s", "mm²/s", "mmH₂O", "mL"
 """Codes whose m a capital M would turn into mega."""
 
 
+_LITERALS = {
+    code: expression for declared in _DECLARED.values() for code, expression, _ in declared
+} | {code: expression for code, expression, _ in _DYNAMIC}  # fmt: skip
+"""Code of a unit: our literal for pint."""
+
+
+def _tidy(number: float) -> float:
+    """Exact decimals back from pint's chain of products (3.785411783999999 is 3.785411784 by definition)."""
+    short = float(f"{number:.13g}")
+    return short if math.isclose(short, number, rel_tol=4e-15, abs_tol=0.0) else number
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+_DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "kelvin": "delta_degC"}
+
+
+@cache
+def _factor(code: str, canonical: str) -> float:
+    """Canonical units in one unit, both by their codes; of temperatures in one degree."""
+    if code == canonical:
+        return 1.0
+    one, to = (_DIFFERENCES.get(_LITERALS[each], _LITERALS[each]) for each in (code, canonical))
+    return _tidy(float(_registry().Quantity(1.0, one).to(to).magnitude))
+
+
+@cache
+def _zero(code: str) -> float:
+    """0 °C in another unit of temperature."""
+    return _tidy(float(_registry().Quantity(0.0, "degC").to(_LITERALS[code]).magnitude))
+
+
 def _build() -> dict[str, tuple[_Unit, ...]]:
-    """Every unit with its factor, by kind."""
-    conversions: dict[str, Conversion] = dict.fromkeys(_ZEROS, "offset")
+    """Every unit, by kind."""
     units = {
         kind: tuple(
-            _Unit(kind, code, _FACTORS[kind][code], _ZEROS.get(code, 0.0), conversions.get(code, "factor"))
+            _Unit(kind, code, "offset" if kind == "temperature" and code != KINDS[kind] else "factor")
             for code, _, _ in declared
         )
         for kind, declared in _DECLARED.items()
     }
     units["viscosity"] += (
-        _Unit("viscosity", "SUS", 1.0, conversion="saybolt"),
-        *(_Unit("viscosity", code, _FACTORS["viscosity"][code], conversion="dynamic") for code, _, _ in _DYNAMIC),
+        _Unit("viscosity", "SUS", "saybolt"),
+        *(_Unit("viscosity", code, "dynamic") for code, _, _ in _DYNAMIC),
     )
     return units
 
@@ -604,7 +613,7 @@ def _look_up(folded: str, kind: str) -> _Spelled | None:
         raise QuantityError(
             f'The unit "{shown(folded)}" may mean {" or ".join(readings)}; upper and lower case differ here.',
             value=folded, remedy=f"Write {' or '.join(found)}, letter for letter.",
-        )  # fmt: skip
+        ).worded("unit")  # fmt: skip
     return spelled
 
 
@@ -629,7 +638,7 @@ def _reading(folded: str, kind: str) -> _Named | None:
             raise QuantityError(
                 f'"{shown(folded)}" states a temperature, which only Saybolt seconds take.', value=folded,
                 remedy="Give the viscosity alone and its temperature in its own place.",
-            )  # fmt: skip
+            ).worded("unit")  # fmt: skip
     return None
 
 
@@ -643,7 +652,7 @@ def _name(text: str, kind: str) -> _Named:
         raise QuantityError(
             f'"{shown(text)}" names a scale of particle sizes; an opening has none.', value=text,
             remedy='Write it such as "125 um".',
-        )  # fmt: skip
+        ).worded("unit")  # fmt: skip
     remedy = f"Units that would do: {_units_that_would_do(kind)}."
     others = [other for other in KINDS if other != kind and _belongs(folded, other)]
     if others:
@@ -652,8 +661,9 @@ def _name(text: str, kind: str) -> _Named:
         raise QuantityError(
             f'"{shown(text)}" is a unit of {_plain(others[0])}; {_words(kind)} was wanted.', value=text,
             remedy=" ".join([*(f"Is {each} meant?" for each in meant[:1]), remedy]),
-        )  # fmt: skip
-    raise QuantityError(f'"{shown(text)}" is no unit of {_plain(kind)} known here.', value=text, remedy=remedy)
+        ).worded("unit")  # fmt: skip
+    unknown = QuantityError(f'"{shown(text)}" is no unit of {_plain(kind)} known here.', value=text, remedy=remedy)
+    raise unknown.worded("unit")
 
 
 def _belongs(folded: str, kind: str) -> bool:
@@ -676,7 +686,7 @@ def _agreed(text: str, typed: _Named, column: _Named) -> _Named:
             raise QuantityError(
                 f'"{shown(text)}" says {own}, its column {theirs}: the {what} differs.', value=text,
                 remedy="State the unit once, or the same in both places.",
-            )  # fmt: skip
+            ).worded("unit")  # fmt: skip
     return _Named(
         typed.unit,
         typed.reference or column.reference,
@@ -770,7 +780,7 @@ def _kinematic_factor(unit: _Unit, density_kg_m3: float | None, text: str) -> fl
         raise QuantityError(
             f'"{shown(text)}" is a dynamic viscosity; a kinematic one was wanted.', value=text,
             remedy="State the density with it (above 0 kg/m³), or give the viscosity in mm²/s.",
-        )  # fmt: skip
+        ).worded("unit")  # fmt: skip
     return unit.factor * 1000.0 / density_kg_m3
 
 
@@ -820,8 +830,9 @@ def _named_unit(text: str, rest: str, kind: str, unit: str | None) -> _Named:
     if column is None:
         raise QuantityError(
             f'"{shown(text)}" has no unit; {_words(kind)} was wanted.', value=text,
-            remedy=f"Add one of {_units_that_would_do(kind)}.",
-        )  # fmt: skip
+            remedy=f'Add the unit and the scale: "{shown(text)} um(c)" or "{shown(text)} um(acftd)".' if kind == "size"
+            else f"Add one of {_units_that_would_do(kind)}.",
+        ).worded("unit")  # fmt: skip
     return column
 
 
@@ -973,22 +984,10 @@ def restate(
 # pint's own quantities
 
 PintQuantity: TypeAlias = "pint.Quantity[Any]"
-_LITERALS = {
-    code: expression for declared in _DECLARED.values() for code, expression, _ in declared
-} | {code: expression for code, expression, _ in _DYNAMIC}  # fmt: skip
-"""Code of a unit: our literal for pint."""
-
-
 def is_pint(value: object) -> TypeGuard[PintQuantity]:
     """Whether a value is a quantity of pint's, of whatever registry."""
     loaded = sys.modules.get("pint")  # whoever holds such a quantity has loaded it
     return loaded is not None and isinstance(value, loaded.Quantity)
-
-
-def _tidy(number: float) -> float:
-    """Exact decimals back from pint's chain of products (3.785411783999999 is 3.785411784 by definition)."""
-    short = float(f"{number:.13g}")
-    return short if math.isclose(short, number, rel_tol=4e-15, abs_tol=0.0) else number
 
 
 def _application_registry() -> Any:

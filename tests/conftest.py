@@ -1,4 +1,4 @@
-"""Stores for tests, on SQLite and on PostgreSQL.
+"""Stores for tests, on SQLite and on PostgreSQL; and the program, quickly started.
 
 PostgreSQL comes from ``SPECDB_TEST_PG_URL`` (an administrator's URL of a server in which databases
 may be made), else from server programs on this machine, for which a server is started and stopped.
@@ -7,13 +7,14 @@ With neither the tests that need it are skipped, but where ``CI`` is set they fa
 
 from __future__ import annotations
 
+import gc
 import os
 import pwd
 import shutil
 import subprocess
 import tempfile
 import uuid
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,33 @@ from specdb.catalog import store as catalog_store
 from specdb.catalog.tables import metadata
 from specdb.demo import demo_folder
 from specdb.exchange import import_folder
+from tests.starting import quick_program
 
 SERVER_PROGRAMS = ("initdb", "pg_ctl", "postgres")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """Modules, tests and generated requests live to the end, a million objects: looking for garbage among them again
+    and again took a tenth of the time of all tests. They are set aside; what tests make is looked through as ever."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
+SHARING_A_START = ("browser", "office")
+"""Folders whose tests share what takes seconds to start."""
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests of one such folder follow one another, so that what they share is started once and by one worker. Within
+    a folder the order stays as random as it was."""
+    order = {folder: place for place, folder in enumerate(SHARING_A_START)}
+    items.sort(key=lambda item: order.get(item.path.parent.name, len(order)))
 
 
 # --- SQLite ---------------------------------------------------------------------------------------
@@ -63,6 +89,16 @@ def demo_store_url(tmp_path_factory: pytest.TempPathFactory) -> str:
     import_folder(engine, demo_folder(), actor="test", reason="the demo catalogue")
     engine.dispose()
     return url
+
+
+# --- the program ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def quick_specdb() -> Iterator[Path]:
+    """The program, quickly started. Its path is short: one of a socket has at most 107 bytes."""
+    with tempfile.TemporaryDirectory(prefix="specdb") as folder, quick_program(Path(folder)) as program:
+        yield program
 
 
 # --- PostgreSQL -----------------------------------------------------------------------------------

@@ -28,14 +28,18 @@ PAGE_HEADERS = {
     "Referrer-Policy": "same-origin",
 }
 
+_NUMBERED = Markup('<span class="unseen">U+{:04X}</span>')
+
 
 def seen(text: object) -> Markup:
     """A text from outside, set apart from what stands around it, whichever way it is written; what cannot be seen of it
     is shown by its number."""
-    parts = [
-        Markup('<span class="unseen">U+{:04X}</span>').format(ord(c)) if is_unseen(c) else escape(c) for c in str(text)
-    ]
-    return Markup("<bdi>") + Markup("").join(parts) + Markup("</bdi>")
+    whole = str(text)
+    if whole.isprintable():  # nothing is unseen, as in most texts
+        shown = escape(whole)
+    else:
+        shown = Markup("").join(_NUMBERED.format(ord(c)) if is_unseen(c) else escape(c) for c in whole)
+    return Markup("<bdi>") + shown + Markup("</bdi>")
 
 
 @cache

@@ -210,6 +210,11 @@ def shortest_chains(
 
 
 _Judged = Mapping[tuple[Keys, Keys], Counted]
+_Rows = tuple[int, int]
+"""Of an element, and of the one it is said to replace."""
+
+MOST_REMEMBERED = 10_000
+"""Judged claims that are kept of a state of the catalogue (ours): a few megabytes."""
 
 
 def _judged(whole: Snapshot, claims: Iterable[InterchangeClaim], assumptions: Assumptions) -> _Judged:
@@ -219,22 +224,37 @@ def _judged(whole: Snapshot, claims: Iterable[InterchangeClaim], assumptions: As
         for claim in claims
         if claim.row is not None and claim.replaces_row is not None
     }
+    counted = _remembered(whole, pairs.values(), assumptions)
+    return {keys: its for keys, rows in pairs.items() if (its := counted[rows]) is not None}
+
+
+def _remembered(whole: Snapshot, pairs: Iterable[_Rows], assumptions: Assumptions) -> dict[_Rows, Counted | None]:
+    """What is counted of each pair, None where the one replaced has shown nothing that could be required. The same few
+    claims stand beside one ranking after another, whatever it asks, so each is judged once."""
+    # A copy of what is known: another thread may forget it all meanwhile.
+    known = whole.judged_claims
+    before = known.copy()
+    counted = {rows: before[rows, assumptions] for rows in pairs if (rows, assumptions) in before}
+    new = _counted_of({rows for rows in pairs if rows not in counted}, whole, assumptions)
+    if len(known) + len(new) > MOST_REMEMBERED:
+        known.clear()
+    known.update({(rows, assumptions): its for rows, its in new.items()})
+    return counted | new
+
+
+def _counted_of(pairs: Collection[_Rows], whole: Snapshot, assumptions: Assumptions) -> dict[_Rows, Counted | None]:
     if not pairs:
         return {}
-    rows = np.unique(np.array(list(pairs.values()), dtype=np.int64))
-    places = np.searchsorted(rows, np.array(list(pairs.values()), dtype=np.int64))
-    few = whole.only(rows)
-    counted: dict[tuple[Keys, Keys], Counted] = {}
-    for replaced in np.unique(places[:, 1]):
+    both = np.unique(np.array(list(pairs), dtype=np.int64))
+    few = whole.only(both)
+    place = {int(row): place for place, row in enumerate(both)}
+    counted: dict[_Rows, Counted | None] = dict.fromkeys(pairs)
+    for replaced in {of for _, of in pairs}:
         try:
-            ranking = rank_beside(int(replaced), few, assumptions)
+            ranking = rank_beside(place[replaced], few, assumptions)
         except QuestionError:
             continue  # it has shown nothing that could be required
-        counted |= {
-            pair: _counted(ranking, int(replacing))
-            for pair, (replacing, of) in zip(pairs, places, strict=True)
-            if of == replaced
-        }
+        counted |= {rows: _counted(ranking, place[rows[0]]) for rows in pairs if rows[1] == replaced}
     return counted
 
 

@@ -24,7 +24,8 @@ def _frame(connection: sa.Connection, query: sa.Select[Any]) -> pd.DataFrame:
     import pandas as pd
 
     result = connection.execute(query)
-    return pd.DataFrame(result.all(), columns=list(result.keys()), dtype=object)
+    rows = [tuple(row) for row in result.all()]  # pandas would ask every row of a result what kind of thing it is
+    return pd.DataFrame(rows, columns=list(result.keys()), dtype=object)
 
 
 def load_snapshot(connection: sa.Connection, revision: int) -> Snapshot:

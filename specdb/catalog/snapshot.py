@@ -8,7 +8,7 @@ written over these arrays; nothing here judges.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -233,6 +233,11 @@ class Snapshot:
         columns = (*names, elements.element_id, np.array([*status.words, None], dtype=object)[status.codes])
         entries = [Entry(*row) for row in zip(*columns, strict=True)]
         return SearchIndex.holding(entries, [claim.stated(self.sources) for claim in self.claims])
+
+    @cached_property
+    def judged_claims(self) -> dict[Hashable, Any]:
+        """For ``specdb.advice.claims``, which keeps here what it has worked out: a state never changes."""
+        return {}
 
     @cached_property
     def claims_to_replace(self) -> dict[Keys, list[InterchangeClaim]]:

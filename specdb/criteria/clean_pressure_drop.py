@@ -25,6 +25,7 @@ from specdb.criteria.evidence import (
     carried,
     near,
     nothing_carried,
+    sizes_of,
     slack_of,
 )
 from specdb.duty import Assumptions, Requirement
@@ -141,7 +142,7 @@ def _asked(
 
 
 def _first_stated(column: FloatArray, starts: IntArray) -> FloatArray:
-    sizes = np.diff(np.r_[starts, len(column)])
+    sizes = sizes_of(starts, len(column))
     rows = np.where(np.isfinite(column), np.arange(len(column)), len(column))
     first = np.minimum.reduceat(rows, starts)
     stated = np.where(first < len(column), column[np.minimum(first, len(column) - 1)], np.nan)
@@ -155,7 +156,7 @@ def _of_what(snapshot: Snapshot, test: IntArray) -> Coded:
 
 def _padded(column: FloatArray, starts: IntArray) -> FloatArray:
     """A column of points as (tests, most points of a test), NaN where a test has fewer."""
-    sizes = np.diff(np.r_[starts, len(column)])
+    sizes = sizes_of(starts, len(column))
     grid = np.full((len(starts), int(sizes.max())), np.nan)
     grid[np.repeat(np.arange(len(starts)), sizes), np.arange(len(column)) - np.repeat(starts, sizes)] = column
     return grid

@@ -80,7 +80,17 @@ class Carried:
 
 def starts_of(test: IntArray) -> IntArray:
     """First row of each test in a column sorted by test."""
-    return np.flatnonzero(np.r_[True, test[1:] != test[:-1]]) if len(test) else np.zeros(0, np.int64)
+    first = np.ones(len(test), bool)
+    np.not_equal(test[1:], test[:-1], out=first[1:])
+    return np.flatnonzero(first)
+
+
+def sizes_of(starts: IntArray, rows: int) -> IntArray:
+    """How many of so many ``rows`` belong to each of what begins at ``starts``, the first at 0."""
+    sizes = np.empty_like(starts)
+    np.subtract(starts[1:], starts[:-1], out=sizes[:-1])
+    sizes[-1:] = rows - starts[-1:]
+    return sizes
 
 
 @dataclass
@@ -169,7 +179,7 @@ def asked_range(
     """
     if low is not None and high is not None:
         return np.full(len(column), low), np.full(len(column), high), np.isnan(column)
-    sizes = np.diff(np.r_[starts, len(column)])
+    sizes = sizes_of(starts, len(column))
     least = np.minimum.reduceat(np.where(np.isnan(column), np.inf, column), starts) if len(starts) else column
     most = np.maximum.reduceat(np.where(np.isnan(column), -np.inf, column), starts) if len(starts) else column
     stated = np.isfinite(least)
@@ -191,7 +201,7 @@ def near(stated: FloatArray, wanted: FloatArray | float, share: float) -> BoolAr
 
 def slack_of(bound: FloatArray, folded: FloatArray, slack: FloatArray, starts: IntArray) -> FloatArray:
     """Printed-digit room of the point that gave each test its bound."""
-    sizes = np.diff(np.r_[starts, len(bound)])
+    sizes = sizes_of(starts, len(bound))
     gave = np.isfinite(bound) & (bound == np.repeat(folded, sizes))
     return np.maximum.reduceat(np.where(gave, slack, 0.0), starts)
 

@@ -15,6 +15,7 @@ from specdb.criteria.evidence import (
     Evidence,
     carried,
     nothing_carried,
+    sizes_of,
     slack_of,
     starts_of,
 )
@@ -152,7 +153,7 @@ def _contradictory(evidence: Evidence, size: FloatArray) -> BoolArray:
     again = np.logical_or.reduceat(moved, starts)
     again |= np.minimum.reduceat(curve, starts) != np.maximum.reduceat(curve, starts)
     if again.any():
-        rows = np.repeat(again, np.diff(np.r_[starts, len(points)]))
+        rows = np.repeat(again, sizes_of(starts, len(points)))
         low = np.where(evidence.keep_low, evidence.low, -np.inf)[rows]
         high = np.where(evidence.keep_high, evidence.high, np.inf)[rows]
         slack = np.where(evidence.carried, 0.0, evidence.slack)[rows]

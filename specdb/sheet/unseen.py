@@ -18,4 +18,6 @@ def numbered(character: str) -> str:
 
 def plain(text: object) -> str:
     """A text with what cannot be seen of it shown by its number: for a title, an attribute, a PDF."""
-    return "".join(numbered(c) if is_unseen(c) else c for c in str(text))
+    whole = str(text)
+    # What is unseen is nowhere printable, and most texts are printable throughout.
+    return whole if whole.isprintable() else "".join(numbered(c) if is_unseen(c) else c for c in whole)

@@ -11,7 +11,6 @@ import shutil
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -27,7 +26,6 @@ from starlette.testclient import TestClient
 from api import create_app
 from specdb.exchange.columns import COLUMNS
 from tests.docs.pages import BLOCKS, PAGES, ROOT, RUN, SHOWN, Block
-from tests.docs.starting import quick_program
 
 MARK = "-- end of block --"
 ADDRESS = "127.0.0.1:8000"
@@ -106,17 +104,10 @@ def _shell(block: Block) -> str:
     return block.text
 
 
-@pytest.fixture(scope="module")
-def programs() -> Iterator[Path]:
-    """A folder with the program in it, quickly started. Its path is short: one of a socket has at most 107 bytes."""
+def _printed(page: str, folder: Path, demo_store: Path, program: Path) -> list[str]:
+    """What each block of a page that runs prints, standard error with it."""
     for needed in ("bash", "curl"):
         assert shutil.which(needed), f"the pages call {needed}, which is not installed"
-    with tempfile.TemporaryDirectory(prefix="specdb") as folder, quick_program(Path(folder)) as program:
-        yield program
-
-
-def _printed(page: str, folder: Path, demo_store: Path, programs: Path) -> list[str]:
-    """What each block of a page that runs prints, standard error with it."""
     running = [block for block in _of(page) if block.runs]
     script = "exec 2>&1\n" + "".join(f"{_shell(block)}\necho\necho '{MARK}'\n" for block in running)
     # Loading the demo again changes nothing, and takes less time where it is loaded already.
@@ -125,7 +116,7 @@ def _printed(page: str, folder: Path, demo_store: Path, programs: Path) -> list[
     shutil.copy(demo_store, store)
     without = ("SPECDB_DATABASE_URL", "SPECDB_ALLOW_WRITES", "COLUMNS", "LINES")
     environment = {name: value for name, value in os.environ.items() if name not in without} | {
-        "PATH": os.pathsep.join([str(programs), str(Path(sys.executable).parent), os.environ["PATH"]]),
+        "PATH": os.pathsep.join([str(program.parent), str(Path(sys.executable).parent), os.environ["PATH"]]),
         "XDG_DATA_HOME": str(folder / "data"),
         "PYTHONWARNINGS": "error",
     }
@@ -147,9 +138,9 @@ def _printed(page: str, folder: Path, demo_store: Path, programs: Path) -> list[
 
 @pytest.mark.parametrize("page", PAGES_THAT_RUN)
 def test_every_block_prints_what_stands_below_it(
-    page: str, tmp_path: Path, demo_store_url: str, programs: Path
+    page: str, tmp_path: Path, demo_store_url: str, quick_specdb: Path
 ) -> None:
-    printed = _printed(page, tmp_path, Path(str(sa.make_url(demo_store_url).database)), programs)
+    printed = _printed(page, tmp_path, Path(str(sa.make_url(demo_store_url).database)), quick_specdb)
     runs = -1
     for block in _of(page):
         runs += block.runs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,11 +13,16 @@ import pytest
 import typer
 from starlette.testclient import TestClient
 
+import specdb
 from api import create_app
-from api.admission import ADDRESS_BYTES, BODY_BYTES, UPLOAD_BYTES
+from api.admission import ADDRESS_BYTES, BODY_BYTES, LINES_BYTES, UPLOAD_BYTES
+from api.cells import CODE_HEADER, DETAIL_HEADER
 from api.crossorigin import EXPOSED_HEADERS
 from api.cursors import MOST_ROWS, ROWS
+from api.long_work import AT_ONCE
 from api.problems import HTTP_PROBLEMS, status_of
+from specdb.answers.cells import GIVES, LONGEST, SIGN
+from specdb.answers.cells import WORDS as SHORT_WORDS
 from specdb.answers.tables import column
 from specdb.calculations import CALCULATIONS
 from specdb.catalog.search import NEAR
@@ -40,6 +46,8 @@ from specdb.cli import app as command_line
 from specdb.cli import errors as endings
 from specdb.cli.drawing import PictureName
 from specdb.criteria import BASES, CARRIERS, REASONS
+from specdb.cross_checks.lines import MOST_CANDIDATES, MOST_LINES
+from specdb.cross_checks.template import UNANSWERED
 from specdb.duty import ASSUMPTION_SENTENCES
 from specdb.duty.dotted import dotted_names
 from specdb.duty.question import (
@@ -91,7 +99,7 @@ class Section:
 
     @property
     def pages_linked(self) -> set[str]:
-        return {f"docs/{target}" for target in re.findall(r"\]\(([a-z]+\.md)(?:#[^)]*)?\)", self.text)}
+        return {f"docs/{target}" for target in re.findall(r"\]\(([a-z-]+\.md)(?:#[^)]*)?\)", self.text)}
 
     @property
     def parts_linked(self) -> set[str]:
@@ -131,6 +139,8 @@ OPERATIONS = [
 ROUTES = pytest.mark.parametrize(("method", "path"), OPERATIONS)
 DRAWN = "/v1/elements/{element_id}/pictures/{picture}"
 """Answered with a picture, which has no fields and no rows."""
+CELLS = "/v1/cells/"
+"""Answered with a short text each."""
 
 
 def _section_of(method: str, path: str) -> Section:
@@ -178,7 +188,7 @@ def _fields(schema: dict[str, Any], seen: set[str]) -> Iterator[str]:
         yield from _fields(part, seen)
 
 
-@pytest.mark.parametrize(("method", "path"), [each for each in OPERATIONS if each[1] != DRAWN])
+@pytest.mark.parametrize(("method", "path"), [each for each in OPERATIONS if each[1] != DRAWN and CELLS not in each[1]])
 def test_the_fields_of_every_answer_are_described(method: str, path: str) -> None:
     answer = _operation(method, path)["responses"]["200"]["content"]["application/json"]["schema"]
     fields = set(_fields(answer, set()))
@@ -190,6 +200,7 @@ STAMP = {"catalog_revision", "method_version"}
 """Fields and columns of every answer, described once."""
 
 ASKED_OF = {
+    "/v1/elements/by-number": "/v1/elements/by-number?number=Dulse+23&history={history}",
     "/v1/elements/{element_id}": "/v1/elements/{element_id}?history={history}",
     "/v1/search": "/v1/search?q=Dulse",
     "/v1/equivalents": "/v1/equivalents?original.number=Dulse+23&limit=1",
@@ -216,7 +227,8 @@ def test_what_every_answer_carries_is_described() -> None:
 
 
 @pytest.mark.parametrize(
-    "path", [path for method, path in OPERATIONS if method == "GET" and path not in ("/health", DRAWN)]
+    "path",
+    [path for method, path in OPERATIONS if method == "GET" and path not in ("/health", DRAWN) and CELLS not in path],
 )
 def test_every_column_of_every_table_is_described(client: TestClient, path: str) -> None:
     known = words_around(_section_of("GET", path)) | STAMP
@@ -245,6 +257,7 @@ def test_limits_of_size_and_exposed_headers_are_described() -> None:
     page = PAGES["docs/api.md"]
     assert f"{BODY_BYTES >> 20} MiB" in page
     assert f"{UPLOAD_BYTES >> 20} MiB" in page
+    assert f"{LINES_BYTES >> 20} MiB" in page
     assert f"{ADDRESS_BYTES >> 10} KiB" in page
     for header in EXPOSED_HEADERS:
         assert f"`{header}`" in page
@@ -253,6 +266,16 @@ def test_limits_of_size_and_exposed_headers_are_described() -> None:
     assert f"| elements in a comparison | {MOST_COMPARED} |" in page
     limit = described()["components"]["schemas"]["Question"]["properties"]["limit"]
     assert f"| candidates listed | {limit['maximum']:g} |" in page
+    assert f"| lines of a cross-check | {MOST_LINES:,} |" in page
+    assert f"| candidates of such a line | {MOST_CANDIDATES} |" in page
+    assert f"| cross-checks at once | {AT_ONCE} |" in page
+
+
+def test_every_short_word_of_a_cell_is_described_as_the_template_lists_it() -> None:
+    for word, told in SHORT_WORDS.items():
+        assert f"| `{SIGN}{word}` | {told} |" in PAGES["docs/spreadsheets.md"]
+    assert f"at most {LONGEST} characters" in PAGES["docs/spreadsheets.md"]
+    assert {*GIVES, CODE_HEADER, DETAIL_HEADER, f"{UNANSWERED}"} <= QUOTED["docs/spreadsheets.md"]
 
 
 def test_every_sense_and_gate_of_a_characteristic_is_described() -> None:
@@ -322,7 +345,8 @@ def test_the_commands_described_are_there() -> None:
 
 
 def test_every_exit_status_is_described() -> None:
-    statuses = {0, 1, endings.INTERRUPTED, endings.OUTPUT_CLOSED} | {error.exit_status for error in family()}
+    own = {endings.SOME_FAULTY, endings.INTERRUPTED, endings.OUTPUT_CLOSED}
+    statuses = {0, 1} | own | {error.exit_status for error in family()}
     table = set(re.findall(r"^\| (\d+) \|", PAGES["docs/errors.md"], re.MULTILINE))
     assert statuses == set(map(int, table))
 
@@ -409,6 +433,19 @@ def test_every_gate_is_named_in_the_method() -> None:
     assert {gate.replace("_", " ").split()[0] for gate in gates} <= {row.split()[0] for row in rows}
 
 
+# --- the client ---------------------------------------------------------------------------------
+
+
+def test_every_call_of_the_client_is_described() -> None:
+    page = NAMED["docs/client.md"]
+    for name, call in inspect.getmembers(specdb.Catalogue, inspect.isfunction):
+        if not name.startswith("_"):
+            assert {name, *inspect.signature(call).parameters} - {"self", "fields", "filters"} <= page, name
+    for way in (specdb.open, specdb.connect):
+        assert {*inspect.signature(way).parameters} <= page
+    assert {*specdb.__all__} <= page
+
+
 # --- search, sums, words --------------------------------------------------------------------------
 
 
@@ -443,7 +480,7 @@ def test_every_caution_is_told_as_answers_tell_it() -> None:
 
 
 def test_every_page_is_linked_from_the_readme() -> None:
-    linked = set(re.findall(r"\]\((docs/[a-z]+\.md|DEVELOPERS\.md)\)", PAGES["README.md"]))
+    linked = set(re.findall(r"\]\((docs/[a-z-]+\.md|DEVELOPERS\.md)\)", PAGES["README.md"]))
     assert linked == PAGES.keys() - {"README.md"}
 
 

@@ -157,10 +157,18 @@ def test_every_factor_is_that_of_pint() -> None:
     assert {unit.code: unit.zero for unit in stated.values() if unit.zero} == {c: z for c, z in zeros.items() if z}
 
 
-def test_pint_is_loaded_by_whoever_uses_it() -> None:
-    code = "import sys, specdb.units; assert not specdb.units.is_pint(1.0); print('pint' in sys.modules)"
+def test_pint_is_loaded_by_the_first_conversion() -> None:
+    code = """
+import sys
+from specdb.units import is_pint, read_quantity, show
+assert not is_pint(1.0)
+read_quantity("75 L/min", "flow"), show(75.0, "flow"), read_quantity("50 °C", "temperature")
+print("pint" in sys.modules)
+read_quantity("10 bar", "pressure")
+print("pint" in sys.modules)
+"""
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout == "False\n"
+    assert done.stdout == "False\nTrue\n"
 
 
 def test_the_conventional_inch_of_mercury() -> None:
@@ -509,6 +517,8 @@ def test_no_outside_text_reaches_pint(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_args: object, **_kwargs: object) -> None:
         raise AssertionError("pint was asked")
 
+    for unit in (each for of_kind in units._UNITS.values() for each in of_kind):
+        assert math.isfinite(unit.factor + unit.zero)  # our own literals, each asked once
     entries = ("parse_expression", "parse_units", "parse_unit_name", "parse_units_as_container", "Quantity", "convert")
     for name in entries:
         monkeypatch.setattr(pint.UnitRegistry, name, refuse)

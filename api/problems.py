@@ -24,8 +24,8 @@ from api.pages.failing import is_page_wanted, problem_page
 from api.tracing import REQUEST_ID
 from specdb import problems
 from specdb.duty.left import faults_in_the_rest
-from specdb.duty.question import known_fields
-from specdb.errors import SpecdbError, StoreUnreachableError, family, shown
+from specdb.duty.question import fields_below, known_fields
+from specdb.errors import ServiceBusyError, SpecdbError, StoreUnreachableError, family, shown
 from specdb.problems import (
     HTTP_PROBLEMS,
     MEDIA_TYPE,
@@ -66,6 +66,7 @@ def documented(*statuses: int) -> dict[int | str, dict[str, Any]]:
         rest = documented(*(s for s in statuses if s != 304))
         return {304: {"description": "The caller has this answer already"}} | rest
     titles = {status_of(error): error.title for error in family()} | {s: t for s, (_, t) in HTTP_PROBLEMS.items()}
+    titles[status_of(ServiceBusyError)] = ServiceBusyError.title
     schema = {"$ref": "#/components/schemas/Problem"}
     return {s: {"description": titles[s], "content": {MEDIA_TYPE: {"schema": schema}}} for s in statuses}
 
@@ -111,7 +112,7 @@ def install(app: FastAPI) -> None:
             return answer(of_status(400, f"The body is no JSON: {_json_fault(unreadable)}"), request.scope)
         in_body = [e["loc"][1:] for e in found if e["loc"][:1] == ("body",)]
         rest = faults_in_the_rest(error.body, in_body) if in_body else []
-        within = [{**e, "loc": e["loc"][1:], "known": _fields_beside(request, e["loc"])} for e in found[:MOST_FAULTS]]
+        within = [{**e, "loc": e["loc"][1:], **_fields_about(request, e["loc"])} for e in found[:MOST_FAULTS]]
         return answer(of_faulty_form(within, rest, len(found)), request.scope)
 
     @app.exception_handler(HTTPException)
@@ -160,12 +161,14 @@ class Failures:
             await answer(of_status(500, _LOGGED), scope)(scope, receive, send)
 
 
-def _fields_beside(request: Request, place: Sequence[int | str]) -> Sequence[str]:
-    """The fields that may stand where a fault was found: of the body that a request was led to, or of its query."""
+def _fields_about(request: Request, place: Sequence[int | str]) -> dict[str, Any]:
+    """The fields that may stand where a fault was found, and those below: of the body that a request was led to, or of
+    its query."""
     body = getattr(request.scope["route"], "body_field", None)
     if place[0] != "body" or body is None:
-        return [*operations_of(request.app).query_of(operation_id_of(request))]
-    return known_fields(place[1:-1], body.field_info.annotation)
+        return {"known": [*operations_of(request.app).query_of(operation_id_of(request))]}
+    within, model = place[1:-1], body.field_info.annotation
+    return {"known": known_fields(within, model), "below": fields_below(within, model)}
 
 
 def _json_fault(error: dict[str, Any]) -> str:

@@ -12,6 +12,7 @@
     +-- RevisionMovedError        the catalogue is no longer what the caller saw last
     +-- WritesRefusedError        the service was not started to take writes
     +-- ServiceUnreachableError   a service that a script asks, and that does not answer
+    +-- ServiceBusyError          a service that has other long work to do first
     +-- StoreError                the database itself
         +-- StoreUnreachableError
         +-- ForeignStoreError     a database that is not ours
@@ -70,6 +71,27 @@ _PLAINLY = {
 }
 
 
+_WRITTEN_AS = {
+    "fluid": '{"grade": "ISO VG 46"}',
+    "fit": '{"thread": "1-12 UNF"}',
+    "ingression": '{"at_4": "1e8 /min"}',
+    "costs": '{"currency": "EUR"}',
+    "original": '{"number": "12-2"}',
+    "elements": '{"number": "12-2"}',
+    "require": '{"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}',
+}
+"""Objects of a question, by the name of the object or of the list that it stands in: how one is written."""
+
+
+def object_wanted(kind: str, place: Sequence[object]) -> str | None:
+    """How the object is written that a library that checks forms wants at a place; None for a fault of another kind,
+    and of another object."""
+    if kind not in ("dict_type", "model_type", "model_attributes_type"):
+        return None
+    written = _WRITTEN_AS.get(next((part for part in reversed(place) if isinstance(part, str)), ""))
+    return f"Write {written}." if written else None
+
+
 def in_plain_words(kind: str, message: str) -> str:
     """What a library that checks forms says of a fault of this ``kind``, as it may be told."""
     said = _PLAINLY.get(kind, message.removeprefix("Value error, "))
@@ -77,7 +99,7 @@ def in_plain_words(kind: str, message: str) -> str:
 
 
 class SpecdbError(Exception):
-    """Root of the family. ``str()`` gives message and remedy in one line.
+    """Root of the family. ``str()`` gives message, what was found, and remedy in one line.
 
     ``field`` is a path of names and places parted by dots, or with ``whole`` one name that has dots in it. ``word``
     says which fault of its class it is, where somebody acts on that: see :mod:`specdb.answers.cells`.
@@ -100,7 +122,18 @@ class SpecdbError(Exception):
 
     def __str__(self) -> str:
         place = f"{self.field}: " if self.field else ""
-        return f"{place}{self.message}" + (f" {self.remedy}" if self.remedy else "")
+        stop = "" if self.said.endswith((".", "?", "…")) or not (self.found or self.remedy) else "."
+        return f"{place}{self.said}{stop}" + (f" {self.remedy}" if self.remedy else "")
+
+    @property
+    def found(self) -> str | None:
+        """The offending text, where the message does not quote it."""
+        return None if self.value is None or f'"{self.value}"' in self.message else self.value
+
+    @property
+    def said(self) -> str:
+        """The message, with what was found."""
+        return self.message if self.found is None else f"{self.message} Found: {self.found}"
 
     def worded(self, word: str) -> Self:
         """The same error, which ``word`` tells from others of its class."""
@@ -207,6 +240,15 @@ class ServiceUnreachableError(SpecdbError):
     code = "service-unreachable"
     title = "The service cannot be reached"
     exit_status = 6
+
+
+class ServiceBusyError(SpecdbError):
+    """``retry_after_s`` is when to ask again, where the service says so."""
+
+    code = "busy"
+    title = "The service cannot answer at the moment"
+    exit_status = 6
+    retry_after_s: int | None = None
 
 
 class StoreError(SpecdbError):

@@ -17,12 +17,14 @@ from specdb.errors import (
     InputError,
     NotOnFileError,
     RevisionMovedError,
+    ServiceBusyError,
     ServiceUnreachableError,
     SpecdbError,
     StoreError,
     WritesRefusedError,
     in_plain_words,
     meant_by,
+    object_wanted,
     shown,
 )
 
@@ -45,7 +47,6 @@ HTTP_PROBLEMS = {
     416: ("range", "The answer has no such bytes"),
     422: ("request", "The request has faults"),
     500: ("internal", "The service failed"),
-    503: ("busy", "The service cannot answer at the moment"),
 }
 
 _STATUS: dict[type[SpecdbError], int] = {
@@ -55,6 +56,7 @@ _STATUS: dict[type[SpecdbError], int] = {
     RevisionMovedError: 409,
     WritesRefusedError: 403,
     StoreError: 503,
+    ServiceBusyError: 503,
     ServiceUnreachableError: 503,
     SpecdbError: 500,
 }
@@ -64,6 +66,7 @@ _STATUS: dict[type[SpecdbError], int] = {
 class Fault(BaseModel):
     pointer: str
     detail: str
+    found: str | None = None
     remedy: str | None = None
 
 
@@ -104,14 +107,15 @@ def of_error(error: SpecdbError) -> Problem:
 def of_errors(errors: Iterable[SpecdbError]) -> list[Fault]:
     """The fault that each of our own errors is, of those that name a field."""
     return [
-        Fault(pointer=_pointer([e.field] if e.whole else e.field.split(".")), detail=_detail(e), remedy=e.remedy)
+        Fault(
+            pointer=_pointer([e.field] if e.whole else e.field.split(".")),
+            detail=e.said,
+            found=e.value,
+            remedy=e.remedy,
+        )
         for e in errors
         if e.field
     ]
-
-
-def _detail(error: SpecdbError) -> str:
-    return error.message if error.value is None else f"{error.message} Found: {error.value}"
 
 
 def _pointer(parts: Iterable[object]) -> str:
@@ -119,6 +123,8 @@ def _pointer(parts: Iterable[object]) -> str:
 
 
 def of_status(status: int, detail: str) -> Problem:
+    if status == status_of(ServiceBusyError):
+        return of_error(ServiceBusyError(detail))
     code, title = HTTP_PROBLEMS.get(status, HTTP_PROBLEMS[500 if status >= 500 else 400])
     return Problem(type=TYPE_PREFIX + code, title=title, status=status, detail=detail)
 
@@ -131,7 +137,8 @@ def of_faulty_form(
 ) -> Problem:
     """The problem document for what a library that checks forms found wrong, of which there were ``count``, by default
     as many as are given. ``errors`` are its own, each with the place within what was asked as ``loc``, and as ``known``
-    the fields that may stand there; ``rest`` is what else is wrong."""
+    the fields that may stand there, as ``below`` the places of those that stand deeper, by their names; ``rest`` is
+    what else is wrong."""
     # The library's own errors carry the input itself, which may hold what JSON cannot: take the message only.
     faults = [_faulty_field(error) for error in errors[:MOST_FAULTS]]
     faults += of_errors(rest)[: MOST_FAULTS - len(faults)]
@@ -149,12 +156,16 @@ def _faulty_field(error: Mapping[str, Any]) -> Fault:
         message = "this is no element_id: 16 digits from 0 to 9 and a to f"
         remedy = "Look the number up with /v1/search, which tells the element_id."
     elif error["type"] == "extra_forbidden":
-        message, remedy = "there is no such field", _nearest(str(place[-1]), error["known"])
+        message, remedy = "there is no such field", _nearest(str(place[-1]), error["known"], error.get("below", {}))
+    else:
+        remedy = object_wanted(error["type"], place)
     return Fault(pointer=_pointer(place), detail=message, remedy=remedy)
 
 
-def _nearest(name: str, known: Sequence[str]) -> str | None:
+def _nearest(name: str, known: Sequence[str], below: Mapping[str, str]) -> str | None:
     """What may have been meant by a field that is not there."""
+    if name in below:
+        return f"Is {below[name]} meant?"
     if not known:
         return "Nothing is asked for here: leave it out."
     near = meant_by(name, known)

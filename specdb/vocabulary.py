@@ -46,7 +46,8 @@ def one_line(text: str) -> str:
 @lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """``text`` for comparing words: no case, and spaces, dashes and underscores alike."""
-    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
+    spelled = text.casefold().replace("\N{INCREMENT}", "δ")  # typed for a capital delta
+    return " ".join(spelled.replace("-", " ").replace("_", " ").split())
 
 
 def chosen(text: str, choices: Iterable[str]) -> str | None:
@@ -151,10 +152,12 @@ _CHARACTERISTIC_WORDS: dict[str, tuple[str, ...]] = {
     "retained_capacity": (
         "dirt", "dirt capacity", "dust", "dust capacity", "dhc", "contaminant", "contaminant capacity", "contamination",
         "solids", "sludge", "capacity", "acftd capacity", "retention capacity", "holding capacity", "loading",
+        "dirt holding", "dirt holding capacity", "dust holding capacity", "contaminant holding capacity",
     ),
     "clean_pressure_drop": (
         "pressure drop", "pressure loss", "differential pressure", "pressure differential", "flow resistance",
-        "delta p", "deltap", "δp", "δ p", "dp", "clean drop", "initial drop",
+        "delta p", "deltap", "δp", "δ p", "dp", "clean drop", "clean dp", "clean δp", "clean δ p", "clean delta p",
+        "clean pressure loss", "initial drop", "initial pressure drop",
     ),
     "bubble_point": ("bubble", "first bubble", "integrity"),
     "collapse_pressure": ("collapse", "collapse rating", "crush", "element strength", "burst of the element"),

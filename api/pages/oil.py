@@ -6,9 +6,8 @@ import re
 from collections.abc import Mapping
 
 from specdb.characteristics import FLUID_CLASSES
+from specdb.trade.fluids import CLASS_OF_TRADE
 
-_TRADE = {"HLP": "HM", "HVLP": "HV"}
-"""Names of DIN 51524, parts 2 and 3, for classes of ISO 6743-4 (common practice)."""
 _SPOKEN = {
     "water glycol": "HFC",
     "glycol water": "HFC",
@@ -49,7 +48,7 @@ def read_oil(names: Mapping[str, str]) -> dict[str, str | None]:
 def _class_of(said: str) -> str | None:
     told = said.casefold().replace("-", " ").replace("/", " ")
     name = _SPOKEN.get(told, said.upper())
-    name = _TRADE.get(name, name)
+    name = CLASS_OF_TRADE.get(name, name)
     return name if name in FLUID_CLASSES else None
 
 

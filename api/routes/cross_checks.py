@@ -18,9 +18,15 @@ from api.representation import MEDIA_TYPES, LinesReplyNeeded
 from api.store import CatalogueNeeded
 from api.uploads import FILE, BrokenFormError, read_form, the_file
 from specdb.answers.cross_checks import CrossCheckAnswer, TableName
-from specdb.cross_checks.for_all import MODES, CrossCheck, names_for_all, read_common, read_cross_check
+from specdb.cross_checks.for_all import (
+    MODES,
+    CrossCheck,
+    names_for_all,
+    read_common,
+    read_cross_check,
+    read_cross_check_file,
+)
 from specdb.cross_checks.lines import MOST_CANDIDATES, MOST_LINES
-from specdb.cross_checks.reading import read_lines
 from specdb.cross_checks.running import Mode
 from specdb.cross_checks.written import FileForm
 from specdb.errors import QuestionError, shown
@@ -131,9 +137,10 @@ _BODY = {
 async def cross_check(catalogue: CatalogueNeeded, request: Request, reply: LinesReplyNeeded) -> Response:
     """Rank the best for each line, or judge the alternative that it names; a faulty line is told in its own place.
 
-    Lines come as JSON or as a file: CSV, a workbook (XLSX), or either as a form's one file. What holds for all stands
-    in the query by dotted names. JSON and CSV are sent line by line as they are answered, over one state of the
-    catalogue; a workbook and Parquet when they are finished. 503 says that others are being answered.
+    Lines come as JSON or as a file: CSV, a workbook (XLSX), or any of these as a form's one file. What holds for all
+    stands in the query by dotted names; over what a JSON file says of it the query has the last word. JSON and CSV are
+    sent line by line as they are answered, over one state of the catalogue; a workbook and Parquet when they are
+    finished. 503 says that others are being answered.
     """
     how, common = _said(request, cast(FileForm, reply.form))
     media_type, charset = media_type_of(request)
@@ -173,7 +180,8 @@ async def _of_file(
     request: Request, catalogue: CatalogueNeeded, name: str, file: BinaryIO, common: dict[str, str], how: HowAnswered
 ) -> Response:
     # The lines are read whole before any is answered, so the file may be closed when this returns.
-    return await answered(request, catalogue, lambda: CrossCheck(read_lines(name, file), common), how)
+    mode = how.mode if "mode" in request.query_params else None
+    return await answered(request, catalogue, lambda: read_cross_check_file(name, file).said_anew(common, mode), how)
 
 
 def _said(request: Request, form: FileForm) -> tuple[HowAnswered, dict[str, str]]:

@@ -54,6 +54,12 @@ class LineAnswer(Answer):
     headings: dict[str, str] = Field(
         default_factory=dict, description="heading under which a name of what was asked stood, where it was another"
     )
+    unread: dict[str, str] = Field(
+        default_factory=dict, description="by the name, texts of cells that could not be read, as typed"
+    )
+    aside: dict[str, str] = Field(
+        default_factory=dict, description="by the heading, what stands in columns that are no part of the question"
+    )
     original: CandidateShown | None = None
     requirements: list[RequirementShown] = Field(default_factory=list)
     candidates: list[CandidateShown] = Field(
@@ -117,7 +123,8 @@ def met_on_assumptions(candidate: CandidateShown) -> int:
 def original_named(answer: LineAnswer) -> tuple[str | None, str | None]:
     """Maker and number of a line's original; of a line that has none on file, as they were asked."""
     if answer.original is None:
-        return answer.asked.get("original.maker"), answer.asked.get("original.number")
+        typed = answer.asked | answer.unread
+        return typed.get("original.maker"), typed.get("original.number")
     return answer.original.element.maker, answer.original.element.number
 
 

@@ -243,6 +243,8 @@ def _looked_at(engine: sa.Engine) -> Condition:
     path = _sqlite_path(engine.url) if engine.dialect.name == "sqlite" else None
     if path is not None and not path.exists():
         return "empty"
+    if path is not None and path.is_dir():
+        raise StoreUnreachableError("This is a folder, and no store.", remedy="Name a file, such as catalog.db in it.")
     looking = engine if path is None else _sqlite_engine(path, "ro")
     try:
         with read_session(looking) as connection, _reaching():
@@ -283,29 +285,36 @@ def open_store(url: str, *, create: bool = False) -> sa.Engine:
     try:
         condition = _looked_at(engine)
         if condition != "current":
-            _refuse_unless(create, condition, engine)
+            _refuse_unless(create, condition)
             upgrade(engine)
         if sqlite:
             _keep_readers_and_writer_apart(engine)
+    except StoreError as error:
+        engine.dispose()
+        error.message = f"{_where(engine)}: {error.message}"
+        raise
     except BaseException:
         engine.dispose()
         raise
     return engine
 
 
-def _refuse_unless(create: bool, condition: Condition, engine: sa.Engine) -> None:
+def _where(engine: sa.Engine) -> str:
+    """The store as whoever named it knows it again: its file, or its address without the password."""
+    path = _sqlite_path(engine.url) if engine.dialect.name == "sqlite" else None
+    return engine.url.render_as_string(hide_password=True) if path is None else str(path)
+
+
+def _refuse_unless(create: bool, condition: Condition) -> None:
     if create:
         return
-    where = engine.url.render_as_string(hide_password=True)
     if condition == "empty":
         raise StoreError(
             "There is no store here yet.",
-            value=where,
             remedy=f"Import a catalogue into it, which creates it, or name another with {ENVIRONMENT_VARIABLE}.",
         )
     raise StoreError(
         "The store is of an earlier version of the program.",
-        value=where,
         remedy="Keep a copy of it and run an import; that brings it up to date first.",
     )
 

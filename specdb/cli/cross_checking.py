@@ -108,7 +108,7 @@ def cross_check(
         lines, snapshot, said, mode=chosen, units=units.value,
         processes=processes_for(len(lines), len(snapshot.elements.number)),
     )  # fmt: skip
-    head, told = head_of(snapshot, asked.lines), LinesTold(lines, in_a_table=form is None)
+    head, told = head_of(snapshot, asked.lines), LinesTold(in_a_table=form is None)
     with _told_of(told.counted(answers), len(lines)) as counted:
         _give(form, out, head, counted, table or TableWanted.summary, units, chosen)
     kept_in = None if out is None else str(out)

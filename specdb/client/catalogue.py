@@ -13,11 +13,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Protocol, Self, TypeAlias, get_args, runtime_checkable
 
-from typing_extensions import TypeIs
-
 from specdb.answers.lists import FILTERS
-from specdb.answers.tables import csv_lines
 from specdb.calculations import CALCULATIONS, Calculated, Calculation, CalculationsAnswer
+from specdb.client.frames import is_frame, workbook_of
 from specdb.client.plain import as_of_text, plain, plain_fields, plain_line, text_of
 from specdb.client.telling import telling
 from specdb.cross_checks.running import Mode
@@ -63,6 +61,9 @@ answer has of it."""
 Duty: TypeAlias = Mapping[str, object] | DutyAsked
 """What the machine asks, as in the API; ``docs/duty.md`` tells its fields."""
 
+Assumed: TypeAlias = str | Sequence[str] | Mapping[str, object]
+"""What to take for granted beyond proof: ``"customary"``, names, or names and values."""
+
 AsOf: TypeAlias = int | str | date
 """A revision number, a date or a time."""
 
@@ -103,14 +104,14 @@ class Catalogue(ABC):
     ) -> SearchAnswer:
         """Numbers near what was read off a label, nearest first, each with how near it is."""
         _refuse_other(units)
-        return self._search(text, index(limit), as_of_text(as_of)).made_in(units)
+        return self._search(text, _whole(limit), as_of_text(as_of)).made_in(units)
 
     @telling
     def elements(
         self,
         *,
-        require: Sequence[Mapping[str, object]] = (),
-        assumptions: str | Sequence[str] | Mapping[str, object] | None = None,
+        require: str | Mapping[str, object] | Iterable[str | Mapping[str, object]] = (),
+        assumptions: Assumed | None = None,
         might: bool = False,
         limit: int | None = None,
         units: UnitSystem = "si",
@@ -118,7 +119,8 @@ class Catalogue(ABC):
         **filters: object,
     ) -> ElementsAnswer:
         """All elements that state what the ``filters`` ask (``kind="spin-on"``, ``length_mm=142``) and surely meet what
-        is required, with ``might`` also those that leave some of it open; of ever so many the first ``limit``."""
+        is required (``"beta10(c) >= 200"``), with ``might`` also those that leave some of it open; of ever so many the
+        first ``limit``."""
         _refuse_other(units)
         stated = plain_fields(filters, FILTERS)
         if unknown := [name for name in stated if name not in FILTERS]:
@@ -126,8 +128,9 @@ class Catalogue(ABC):
                 "Elements cannot be listed by this.", field=unknown[0], remedy=f"Known are {', '.join(FILTERS)}."
             )
         stated = {name: stated[name] for name in FILTERS if name in stated}
-        _refuse_none(limit)
-        required = _dotted(plain({"duty": {"require": list(require), "assumptions": assumptions}}, Question)["duty"])
+        limit = _number_listed(limit)
+        wanted = require if isinstance(require, str | Mapping) else list(require)
+        required = _dotted(plain({"duty": {"require": wanted, "assumptions": assumptions}}, Question)["duty"])
         return self._elements(stated, required, bool(might), limit, units, as_of_text(as_of)).made_in(units)
 
     @telling
@@ -155,8 +158,7 @@ class Catalogue(ABC):
     @telling
     def revisions(self, *, limit: int | None = None, as_of: AsOf | None = None) -> RevisionsAnswer:
         """What was written when, by whom and why: all revisions or the last ``limit``, newest first."""
-        _refuse_none(limit)
-        return self._revisions(limit, as_of_text(as_of))
+        return self._revisions(_number_listed(limit), as_of_text(as_of))
 
     # --- decisions --------------------------------------------------------------------------------
 
@@ -166,6 +168,7 @@ class Catalogue(ABC):
         original: Named | None = None,
         duty: Duty | None = None,
         *,
+        assumptions: Assumed | None = None,
         limit: int = 20,
         include_without_evidence: bool = False,
         include_windows: bool = False,
@@ -175,8 +178,8 @@ class Catalogue(ABC):
         """Elements ranked for a duty, or as what may stand in for an original: what each meets, misses and has not
         shown."""
         _refuse_other(units)
-        asked = _question(original, duty, as_of) | {
-            "limit": index(limit),
+        asked = _question(original, duty, assumptions, as_of) | {
+            "limit": _whole(limit),
             "include_without_evidence": bool(include_without_evidence),
             "include_windows": bool(include_windows),
         }
@@ -185,18 +188,18 @@ class Catalogue(ABC):
     @telling
     def compare(
         self,
-        elements: Iterable[Named],
+        *elements: Named | Iterable[Named],
         original: Named | None = None,
         duty: Duty | None = None,
-        *,
+        assumptions: Assumed | None = None,
         include_windows: bool = False,
         units: UnitSystem = "si",
         as_of: AsOf | None = None,
     ) -> ComparisonAnswer:
-        """Named elements side by side, in the order in which they are named."""
+        """Named elements side by side, one after another or as one list, in the order in which they are named."""
         _refuse_other(units)
-        asked = _question(original, duty, as_of) | {
-            "elements": [element_asked(each) for each in elements],
+        asked = _question(original, duty, assumptions, as_of) | {
+            "elements": [element_asked(each) for each in _each_named(elements)],
             "include_windows": bool(include_windows),
         }
         return self._compared(plain(asked, ComparisonAsked), units).made_in(units)
@@ -207,6 +210,7 @@ class Catalogue(ABC):
         original: Named | None = None,
         duty: Duty | None = None,
         *,
+        assumptions: Assumed | None = None,
         limit: int = 20,
         include_without_evidence: bool = False,
         units: UnitSystem = "si",
@@ -214,8 +218,8 @@ class Catalogue(ABC):
     ) -> RequestsAnswer:
         """What to ask makers for, so that :meth:`equivalents` of the same question need not leave it open."""
         _refuse_other(units)
-        asked = _question(original, duty, as_of) | {
-            "limit": index(limit),
+        asked = _question(original, duty, assumptions, as_of) | {
+            "limit": _whole(limit),
             "include_without_evidence": bool(include_without_evidence),
         }
         return self._requests(plain(asked, Question), units).made_in(units)
@@ -226,6 +230,7 @@ class Catalogue(ABC):
         lines: Lines,
         duty: Duty | None = None,
         *,
+        assumptions: Assumed | None = None,
         mode: Mode = "each",
         limit: int | None = None,
         units: UnitSystem = "si",
@@ -238,7 +243,7 @@ class Catalogue(ABC):
         :meth:`cross_check_each`.
         """
         _refuse_other(units)
-        return self._cross_checked(_lines_asked(lines, duty, mode, limit, as_of), units).made_in(units)
+        return self._cross_checked(_lines_asked(lines, duty, assumptions, mode, limit, as_of), units).made_in(units)
 
     @telling
     def cross_check_each(
@@ -246,6 +251,7 @@ class Catalogue(ABC):
         lines: Lines,
         duty: Duty | None = None,
         *,
+        assumptions: Assumed | None = None,
         mode: Mode = "each",
         limit: int | None = None,
         units: UnitSystem = "si",
@@ -253,7 +259,7 @@ class Catalogue(ABC):
     ) -> Iterator[LineAnswer]:
         """As :meth:`cross_check`, one line after another, each worked out when it is asked for and kept by nobody."""
         _refuse_other(units)
-        return self._each_cross_checked(_lines_asked(lines, duty, mode, limit, as_of), units)
+        return self._each_cross_checked(_lines_asked(lines, duty, assumptions, mode, limit, as_of), units)
 
     # --- the trade's small sums -------------------------------------------------------------------
 
@@ -326,37 +332,69 @@ NAMED_BY = 'Name it by its number, (maker, number), {"element_id": ...}, or by w
 
 
 def element_asked(named: Named) -> dict[str, object]:
-    """One element as a service takes it. Raises QuestionError for a hit whose number is of no element on file."""
+    """One element as a service takes it. Raises QuestionError for what names none, such as a hit whose number is of no
+    element on file."""
     if isinstance(named, str):
         return {"number": named}
     if isinstance(named, Mapping):
         return dict(named)
-    if isinstance(named, tuple):
+    if isinstance(named, tuple) and len(named) == 2:
         maker, number = named
         return {"maker": maker, "number": number}
     if isinstance(named, Identified):
         return {"element_id": named.element_id}
-    if named.element is None:
-        raise QuestionError("No element on file has this number.", remedy="Take a hit that has an element.")
-    return {"element_id": named.element.element_id}
+    return {"element_id": _element_of(named).element_id}
 
 
 def _original_asked(named: Named) -> dict[str, object]:
-    """The element to be replaced, which is named by its number."""
+    """The element to be replaced, which is named by its number. Raises as :func:`element_asked`."""
     if isinstance(named, str | tuple | Mapping):
         return element_asked(named)
-    element = named if isinstance(named, Identified) else named.element
-    if element is None:
-        raise QuestionError("No element on file has this number.", remedy="Take a hit that has an element.")
+    element = named if isinstance(named, Identified) else _element_of(named)
     return {"maker": element.maker, "number": element.number}
 
 
-def _question(original: Named | None, duty: Duty | None, as_of: AsOf | None) -> dict[str, object]:
+def _element_of(named: object) -> Identified:
+    if not isinstance(named, WithElement):
+        raise QuestionError("This names no one element.", value=named, remedy=NAMED_BY)
+    if named.element is None:
+        raise QuestionError("No element on file has this number.", remedy="Take a hit that has an element.")
+    return named.element
+
+
+def _each_named(elements: tuple[Named | Iterable[Named], ...]) -> list[Named]:
+    """Elements that are named one after another, or as one list."""
+    named: list[Named] = []
+    for each in elements:
+        if isinstance(each, str | tuple | Mapping | Identified | WithElement) or not isinstance(each, Iterable):
+            named.append(each)  # what names no element is refused as such
+        elif len(elements) > 1:
+            remedy = "Name elements one after another or as one list, and the original as original=..."
+            raise QuestionError("A list of elements does not stand beside other elements.", remedy=remedy)
+        else:
+            named += each
+    return named
+
+
+def _question(
+    original: Named | None, duty: Duty | None, assumptions: Assumed | None, as_of: AsOf | None
+) -> dict[str, object]:
     return {
         "original": None if original is None else _original_asked(original),
-        "duty": duty,
+        "duty": _assuming(duty, assumptions),
         "as_of": as_of_text(as_of),
     }
+
+
+def _assuming(duty: Duty | None, assumptions: Assumed | None) -> Duty | None:
+    """The duty with assumptions that are stated beside it."""
+    if assumptions is None or not (duty is None or isinstance(duty, Mapping | DutyAsked)):
+        return duty
+    stated = duty.model_dump(by_alias=True, exclude_unset=True) if isinstance(duty, DutyAsked) else dict(duty or {})
+    if stated.get("assumptions") is not None:
+        remedy = "State them in the duty or beside it."
+        raise QuestionError("Assumptions are stated twice.", field="assumptions", value=assumptions, remedy=remedy)
+    return stated | {"assumptions": assumptions}
 
 
 def _refuse_other(units: str) -> None:
@@ -364,18 +402,29 @@ def _refuse_other(units: str) -> None:
         raise QuestionError("There are no such units.", field="units", value=units, remedy='Write "si" or "us".')
 
 
-def _refuse_none(limit: int | None) -> None:
-    if limit is not None and index(limit) < 1:
+def _whole(limit: int) -> int:
+    try:
+        return index(limit)
+    except TypeError:
+        remedy = "Write it without quotes, such as limit=5."
+        raise QuestionError("A whole number is wanted.", field="limit", value=limit, remedy=remedy) from None
+
+
+def _number_listed(limit: int | None) -> int | None:
+    if limit is not None and _whole(limit) < 1:
         raise QuestionError("At least one is to be listed.", field="limit", value=limit)
+    return None if limit is None else _whole(limit)
 
 
 def _dotted(duty: Mapping[str, Any]) -> dict[str, str]:
     """What is required and assumed as dotted names and texts."""
-    found = {
-        f"require.{number}.{name}": text_of(value, f"require.{number}.{name}")
-        for number, requirement in enumerate(duty["require"], start=1)
-        for name, value in requirement.items()
-    }
+    found = {}
+    for number, requirement in enumerate(duty["require"], start=1):
+        if not isinstance(requirement, Mapping):
+            remedy = 'Write one such as "beta10(c) >= 200".'
+            raise QuestionError("This is no requirement.", field=f"require.{number}", value=requirement, remedy=remedy)
+        for name, value in requirement.items():
+            found[f"require.{number}.{name}"] = text_of(value, f"require.{number}.{name}")
     assumed = duty.get("assumptions")
     if isinstance(assumed, Mapping):
         return found | {f"assumptions.{n}": text_of(v, f"assumptions.{n}") for n, v in assumed.items()}
@@ -384,32 +433,23 @@ def _dotted(duty: Mapping[str, Any]) -> dict[str, str]:
     return found if assumed is None else found | {"assumptions": text_of(assumed, "assumptions")}
 
 
-def _lines_asked(lines: Lines, duty: Duty | None, mode: Mode, limit: int | None, as_of: AsOf | None) -> LinesAsked:
+def _lines_asked(
+    lines: Lines, duty: Duty | None, assumptions: Assumed | None, mode: Mode, limit: int | None, as_of: AsOf | None
+) -> LinesAsked:
     """Raises OSError for a file that cannot be read."""
-    common = dotted_of(read_question(plain({"duty": duty}, Question)))
-    common |= {} if limit is None else {"limit": str(index(limit))}
+    common = dotted_of(read_question(plain({"duty": _assuming(duty, assumptions)}, Question)))
+    common |= {} if limit is None else {"limit": str(_whole(limit))}
     common |= {} if as_of is None else {"as_of": str(as_of_text(as_of))}
     if isinstance(lines, str | PathLike):
         return LinesAsked((Path(lines).name, Path(lines).read_bytes()), common, mode)
-    if _is_frame(lines):
-        return LinesAsked(("lines.csv", _sheet(lines)), common, mode)
-    return LinesAsked([plain_line(each) for each in lines], common, mode)
+    if is_frame(lines):
+        return LinesAsked(("lines.xlsx", workbook_of(lines)), common, mode)
+    listed = [lines] if isinstance(lines, Mapping) or not isinstance(lines, Iterable) else list(lines)
+    return LinesAsked([_line(each, number) for number, each in enumerate(listed)], common, mode)
 
 
-def _is_frame(lines: object) -> TypeIs[pd.DataFrame]:
-    return hasattr(lines, "columns") and hasattr(lines, "notna")  # without loading pandas to ask
-
-
-def _sheet(frame: pd.DataFrame) -> bytes:
-    """A data frame as a sheet of lines, which is read as any other is: by the names of its columns."""
-    cells = frame.astype(object).where(frame.notna(), None)
-    rows = [[_cell(cell, str(name)) for name, cell in zip(frame.columns, row, strict=True)] for row in cells.values]
-    return csv_lines([[str(name) for name in frame.columns], *rows]).encode()
-
-
-def _cell(value: object, column: str) -> str | None:
-    """What stands in a cell. A whole number is written as one: a column of numbers that lacks some holds fractions."""
-    if value is None:
-        return None
-    stated = plain_fields({column: value}, (column,))[column]
-    return stated.removesuffix(".0") if isinstance(value, float) else stated
+def _line(line: object, number: int) -> dict[str, Any]:
+    if isinstance(line, Mapping):
+        return plain_line(line)
+    remedy = 'Give an object for each, such as {"line": "A-1", "original.number": "12-2"}.'
+    raise QuestionError("This is no line.", field=f"lines.{number}", value=line, remedy=remedy)

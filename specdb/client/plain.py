@@ -1,7 +1,8 @@
 """What a script asks, as the plain data that a service takes: texts, numbers, lists and objects.
 
 A quantity may be text with its unit, one of pint's quantities of whatever registry, or a plain number under a name that
-carries its unit (``flow_l_min``). A particle size of pint's has its scale beside it: ``(10 * um, "c")``.
+carries its unit (``flow_l_min``). A particle size of pint's has its scale beside it: ``(10 * um, "c")``. A requirement
+may be one line of text, as on the command line.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from pydantic import BaseModel
 from specdb.catalog.revisions import utc_text
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.duty.question import ComparisonAsked, Question, known_fields
+from specdb.duty.typed import requirement_of
 from specdb.errors import QuantityError, QuestionError, shown
 from specdb.units import PintQuantity, is_pint, name_and_unit, of_pint
 
@@ -24,6 +26,7 @@ FieldsAt = Callable[[Place], Sequence[str]]
 """Names of the fields that may stand at a place of what is asked."""
 
 SCALES = ("c", "acftd")
+REQUIREMENTS = "require"
 
 
 def plain(asked: Mapping[str, object], model: type[BaseModel]) -> dict[str, Any]:
@@ -93,6 +96,10 @@ def _object(asked: Mapping[str, object], place: Place, fields_at: FieldsAt) -> d
 
 
 def _value(value: object, place: Place, fields_at: FieldsAt) -> Any:
+    if place[-1] == REQUIREMENTS and isinstance(value, str | Mapping):
+        value = [value]  # one alone
+    if isinstance(value, str) and place[-2:-1] == (REQUIREMENTS,):
+        return requirement_of(value, _path(place))
     if value is None or isinstance(value, str | bool):
         return value
     if isinstance(value, BaseModel):

@@ -25,7 +25,7 @@ from specdb.answers.shape import Answer
 from specdb.calculations import Calculated, Calculation, CalculationsAnswer
 from specdb.client.catalogue import Catalogue, LinesAsked
 from specdb.client.telling import error_of, telling, with_problem
-from specdb.errors import ServiceUnreachableError
+from specdb.errors import ServiceBusyError, ServiceUnreachableError
 from specdb.problems import MEDIA_TYPE
 from specdb.units import UnitSystem
 
@@ -124,7 +124,11 @@ class _ServiceCatalogue(Catalogue):
             with suppress(ValueError):
                 document = response.json()
         if isinstance(document, dict):
-            return error_of(document)
+            error = error_of(document)
+            wait = response.headers.get("retry-after", "")
+            if isinstance(error, ServiceBusyError) and wait.isdecimal():
+                error.retry_after_s = int(wait)
+            return error
         return self._unreachable(f"What answers at this address is no specdb service: status {response.status_code}.")
 
     def _unreachable(self, message: str) -> ServiceUnreachableError:

@@ -18,17 +18,16 @@ from specdb.calculations import Calculated, Calculation, CalculationsAnswer, cal
 from specdb.catalog.history import read_history, read_revisions
 from specdb.catalog.reading import find_element, read_element
 from specdb.catalog.snapshot import Snapshot
-from specdb.catalog.store import database_url, open_store, read_session
+from specdb.catalog.store import ENVIRONMENT_VARIABLE, database_url, open_store, read_session
 from specdb.client.catalogue import Catalogue, LinesAsked
 from specdb.client.telling import error_of, telling
-from specdb.cross_checks.for_all import read_common, read_cross_check
-from specdb.cross_checks.lines import LinesRead
-from specdb.cross_checks.reading import read_lines
+from specdb.cross_checks.for_all import CrossCheck, read_common, read_cross_check, read_cross_check_file
 from specdb.cross_checks.running import Mode, answer_lines
 from specdb.cross_checks.written import Tally, head_of
 from specdb.duty.dotted import faults_as_typed, question_of
 from specdb.duty.left import faults_in_the_rest
-from specdb.duty.question import AsOfText, ComparisonAsked, ElementId, Question, Text, known_fields
+from specdb.duty.question import AsOfText, ComparisonAsked, ElementId, Question, Text, fields_below, known_fields
+from specdb.errors import StoreError
 from specdb.problems import MOST_FAULTS, of_faulty_form
 from specdb.ranking import rank
 from specdb.units import UnitSystem
@@ -54,6 +53,7 @@ class _ElementSought(_Read):
 _filters: dict[str, Any] = dict.fromkeys(FILTERS, (Text | None, None))
 _Listed = create_model("_Listed", __base__=_Read, **_filters)
 
+
 class _Way(BaseModel):
     mode: Mode
 
@@ -76,6 +76,9 @@ def open(where: str | PathLike[str] | None = None) -> Catalogue:
         url = database_url()
     else:
         path = fspath(where)
+        if not path.strip():
+            remedy = f"Name a file, or leave it out for the store that {ENVIRONMENT_VARIABLE} names."
+            raise StoreError("A blank text is no path of a store.", remedy=remedy)
         url = path if "://" in path else sa.URL.create("sqlite", database=path).render_as_string()
     return _StoreCatalogue(open_store(url))
 
@@ -168,24 +171,25 @@ class _StoreCatalogue(Catalogue):
         )
 
     def _cross_checked(self, asked: LinesAsked, units: UnitSystem) -> CrossCheckAnswer:
-        read, snapshot = self._lines(asked)
-        tally, answer = Tally(), head_of(snapshot, read)
-        answer.lines = list(tally.counted(_answers(asked, read, snapshot, units)))
+        whole, snapshot = self._lines(asked)
+        tally, answer = Tally(), head_of(snapshot, whole.lines)
+        answer.lines = list(tally.counted(_answers(whole, snapshot, units)))
         answer.answered, answer.faulty = tally.answered, len(tally.faulty)
         return answer
 
     def _each_cross_checked(self, asked: LinesAsked, units: UnitSystem) -> Iterator[LineAnswer]:
-        return _answers(asked, *self._lines(asked), units)
+        return _answers(*self._lines(asked), units)
 
-    def _lines(self, asked: LinesAsked) -> tuple[LinesRead, Snapshot]:
+    def _lines(self, asked: LinesAsked) -> tuple[CrossCheck, Snapshot]:
         read_common(asked.common, BESIDE_LINES)
         if isinstance(asked.lines, list):
-            read = read_cross_check({"lines": asked.lines, "mode": asked.mode}).lines
+            whole = read_cross_check({"lines": asked.lines, "mode": asked.mode})
         else:
             _formed(_Way, {"mode": asked.mode})
             name, content = asked.lines
-            read = read_lines(name, BytesIO(content))
-        return read, self._held.snapshot(self._revision(asked.common.get("as_of")))
+            whole = read_cross_check_file(name, BytesIO(content))
+        whole = whole.said_anew(asked.common, asked.mode)
+        return whole, self._held.snapshot(self._revision(whole.common.get("as_of")))
 
     def _calculations(self) -> CalculationsAnswer:
         return calculations()
@@ -194,8 +198,8 @@ class _StoreCatalogue(Catalogue):
         return calculation.compute(_formed(calculation.asked, asked, ("units", "format")), units)
 
 
-def _answers(asked: LinesAsked, read: LinesRead, snapshot: Snapshot, units: UnitSystem) -> Iterator[LineAnswer]:
-    return answer_lines(read.lines, snapshot, asked.common, mode=asked.mode, units=units)
+def _answers(whole: CrossCheck, snapshot: Snapshot, units: UnitSystem) -> Iterator[LineAnswer]:
+    return answer_lines(whole.lines.lines, snapshot, whole.common, mode=whole.mode or "each", units=units)
 
 
 def _formed(model: type[_Asked], asked: Mapping[str, Any], beside: Sequence[str] = ()) -> _Asked:
@@ -206,7 +210,12 @@ def _formed(model: type[_Asked], asked: Mapping[str, Any], beside: Sequence[str]
     except ValidationError as error:
         found = error.errors()
         errors = [
-            {**each, "known": (*known_fields(each["loc"][:-1], model), *beside)} for each in found[:MOST_FAULTS]
+            {
+                **each,
+                "known": (*known_fields(each["loc"][:-1], model), *beside),
+                "below": fields_below(each["loc"][:-1], model),
+            }
+            for each in found[:MOST_FAULTS]
         ]
         is_duty = model in (Question, ComparisonAsked)
         rest = faults_in_the_rest(asked, [each["loc"] for each in found]) if is_duty else []

@@ -52,8 +52,9 @@ def error_of(document: Mapping[str, Any]) -> SpecdbError:
 
 
 def _fault(kind: type[SpecdbError], told: Mapping[str, Any]) -> SpecdbError:
-    message, found, value = str(told.get("detail", "")).partition(" Found: ")
-    error = kind(message, value=value if found else None, remedy=told.get("remedy"))
+    value = told.get("found")
+    message = str(told.get("detail", "")).removesuffix(f" Found: {value}")
+    error = kind(message, value=value, remedy=told.get("remedy"))
     parts = [part.replace("~1", "/").replace("~0", "~") for part in str(told.get("pointer", "")).split("/")[1:]]
     error.field, error.whole = ".".join(parts) or None, len(parts) == 1 and "." in parts[0]
     return error

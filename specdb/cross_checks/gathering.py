@@ -2,20 +2,44 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from specdb.cross_checks.headings import DECIMAL, LABEL, Column, Columns, fault_at, takes_number
-from specdb.cross_checks.lines import MOST_LINES, Line
+from specdb.cross_checks.headings import (
+    DECIMAL,
+    LABEL,
+    NAMES_OF_THE_ORIGINAL,
+    ORIGINAL,
+    Column,
+    Columns,
+    fault_at,
+    takes_number,
+)
+from specdb.cross_checks.lines import FAULT_MARK, MOST_LINES, Line
 from specdb.duty.question import PRICES_AT_MOST, TEXT_AT_MOST
-from specdb.errors import QuantityError, QuestionError, SpecdbError
+from specdb.errors import QuantityError, QuestionError, SpecdbError, shown
 from specdb.exchange.columns import DECIMAL_COMMA, POINT_AND_THREE
 from specdb.units import kinds_of, with_point, with_unit
 
 PLACES_TOLD = 5
 MOST_FAULTS_OF_A_LINE = 10
 """Faults of a line that are told; what stands after them is not looked at."""
+LONGEST_ASIDE_CHARACTERS = 200
+MOST_ASIDE_BYTES = 16 * 2**20
+"""Of all texts of one file that are carried along."""
+_BESIDE_A_TEXT_BYTES = 100
+_NAMELESS = frozenset(
+    ("", "n/a", "n.a.", "na", "#n/a", "-", "--", "\N{EN DASH}", "\N{EM DASH}", "nan", "none", "null", "nil", "?", "??",
+     "unknown", "tbd")
+)  # fmt: skip
+"""What is typed where there is no original, or none that is known."""
+_RANGE = re.compile(
+    r"[0-9][0-9.,]*\s*(?:-|\N{EN DASH}|to|\.\.\.?|\N{HORIZONTAL ELLIPSIS})\s*[0-9][0-9.,]*(?:\s*[^\s0-9/-].*)?"
+)
+_COMMA_AND_THREE = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2},[0-9]{3}(?![0-9.,])")
 Cell = TypeVar("Cell")
 
 
@@ -43,7 +67,10 @@ class _Draft:
     headings: dict[str, str] = field(default_factory=dict)
     faults: list[SpecdbError] = field(default_factory=list)
     doubtful: list[tuple[Column, str]] = field(default_factory=list)
-    """Columns and texts in which a point may part thousands."""
+    """Columns and texts in which a mark may part thousands."""
+    unread: dict[str, str] = field(default_factory=dict)
+    aside: dict[str, str] = field(default_factory=dict)
+    blank_original: str | None = None
 
     def refuse(self, column: Column, message: str, remedy: str | None, found: str | None = None) -> None:
         """One more fault, as far as they are told."""
@@ -64,23 +91,32 @@ class Gathering(Generic[Cell]):
     """Rows in which a part number is kept as a number, so that zeros before it would be missing."""
     repeated: int = 0
     last_own_row: str = ""
+    aside_bytes: int = 0
+    aside_ends: int | None = None
+    """The row from which on nothing more is carried along."""
 
     def take(self, row: int, cells: Mapping[int, Cell], fault: SpecdbError | None = None) -> None:
         """One row that is not blank, by the places of its columns; with a ``fault`` of its shape, nothing in it is
         read. Raises QuestionError where there are more lines than are answered."""
         if self._is_repeated(cells):
             return
-        draft = _Draft(row, self._label(cells) or str(row))
+        label = self._label(cells)
+        draft = _Draft(row, label or str(row))
         if fault is not None:
             draft.faults.append(fault)
         else:
             self._read(draft, cells)
         if not draft.asked and not draft.faults:
-            if not self._label(cells):
+            if not label and draft.blank_original is None:
                 self.passed_over.append(row)
                 return
-            remedy = "Name an original or state a duty, or delete the row."
-            draft.faults.append(QuestionError("The row asks nothing.", remedy=remedy))
+            draft.faults.append(_asks_nothing(self.columns.original))
+        if fault is None:
+            self._carry_along(draft, cells)
+            # By its dotted name a blank states nothing, as in an address: so do lines that were written without one.
+            by_its_name = self.columns.original == ORIGINAL
+            if draft.asked and not by_its_name and ORIGINAL not in {*draft.asked, *draft.unread}:
+                draft.blank_original = self.columns.original
         if len(self.drafts) == MOST_LINES:
             raise too_many_lines()
         self.drafts.append(draft)
@@ -107,6 +143,17 @@ class Gathering(Generic[Cell]):
         except UnreadableCellError:
             return ""
 
+    def _carry_along(self, draft: _Draft, cells: Mapping[int, Cell]) -> None:
+        if self.aside_ends is not None:
+            return
+        for place, heading in self.columns.aside.items():
+            text = self._plainly(cells, place)[:LONGEST_ASIDE_CHARACTERS]
+            if text:
+                draft.aside[heading] = text
+                self.aside_bytes += sys.getsizeof(text) + _BESIDE_A_TEXT_BYTES
+        if self.aside_bytes > MOST_ASIDE_BYTES:
+            self.aside_ends = draft.row
+
     def _read(self, draft: _Draft, cells: Mapping[int, Cell]) -> None:
         mark = self._mark(draft, cells)
         for place, column in self.columns.asked.items():
@@ -114,20 +161,33 @@ class Gathering(Generic[Cell]):
                 continue
             if len(draft.faults) == MOST_FAULTS_OF_A_LINE:
                 return
+            typed: str | None = None
             try:
                 told = self.told(cells[place], column)
                 if not told.text:
                     continue
+                if column.name in NAMES_OF_THE_ORIGINAL and is_nameless(told.text):
+                    draft.blank_original = draft.blank_original or self.columns.original
+                    continue
+                typed = told.text
+                if typed.startswith(FAULT_MARK):
+                    raise QuestionError(typed, remedy="Write over it what is meant.")
                 text = stated(column, told.text, None if told.is_number else mark)
             except (UnreadableCellError, QuantityError, QuestionError) as error:
-                found = error.found if isinstance(error, UnreadableCellError) else error.value
-                draft.refuse(column, error.message, error.remedy, found)
+                found = error.found if isinstance(error, UnreadableCellError) else typed
+                if isinstance(error, QuantityError) and error.mark_undeclared:
+                    draft.doubtful.append((column, found or ""))
+                draft.refuse(column, error.message, error.remedy, None if found == error.message else found)
+                kept = (found or "")[:TEXT_AT_MOST]
+                unread = named(column, kept, self.columns.requirements.get(place)) if kept else {}
+                draft.unread |= unread
+                draft.headings |= {name: column.heading for name in unread if name != column.heading}
                 continue
             if told.is_number and column.name.endswith("number") and draft.row not in self.digits[-1:]:
                 self.digits.append(draft.row)
             if not told.is_number and mark is None and takes_number(column):
                 self.has_decimal_commas |= DECIMAL_COMMA.search(told.text) is not None
-                if POINT_AND_THREE.search(told.text):
+                if POINT_AND_THREE.search(told.text) or _COMMA_AND_THREE.search(told.text):
                     draft.doubtful.append((column, told.text))
             named_so = named(column, text, self.columns.requirements.get(place))
             draft.asked |= named_so
@@ -146,12 +206,19 @@ class Gathering(Generic[Cell]):
         """The lines. In a sheet that writes decimal commas, "1.000" may be a thousand or one, and is at fault."""
         for draft in self.drafts if self.has_decimal_commas else ():
             for column, text in draft.doubtful:
-                message = "The sheet writes decimal commas, so this may be a thousand or a small number."
-                remedy = 'Write it without the point, or add a column "decimal" with "." or "," in it.'
-                draft.refuse(column, message, remedy, text)
+                told = next((fault for fault in draft.faults if fault.field == shown(column.heading)), None)
+                if told is not None:
+                    told.remedy = _with_commas(text)
+                else:
+                    message = "The sheet writes decimal commas, so this may be a thousand or a small number."
+                    draft.refuse(column, message, _with_commas(text), text)
         return tuple(
-            Line(each.row, each.label, each.asked, tuple(each.faults), each.headings) for each in self.drafts
-        )
+            Line(
+                each.row, each.label, each.asked, tuple(each.faults), each.headings, each.unread, each.aside,
+                each.blank_original,
+            )
+            for each in self.drafts
+        )  # fmt: skip
 
     def notes(self) -> list[str]:
         """What was passed over among the rows."""
@@ -160,10 +227,37 @@ class Gathering(Generic[Cell]):
             found.append(f"rows without anything under a known heading, passed over: {rows_told(self.passed_over)}")
         if self.repeated:
             found.append(f"rows of further candidates of a line, passed over: {self.repeated}")
+        if self.aside_ends is not None:
+            found.append(f"columns left aside are carried along as far as row {self.aside_ends}: they hold too much")
         return found
 
 
 _PLAIN = Column("", LABEL)
+
+
+def is_nameless(text: str) -> bool:
+    """Whether a text in the place of an original says that there is none."""
+    return text.casefold() in _NAMELESS
+
+
+def _asks_nothing(original: str | None) -> QuestionError:
+    if original is not None:
+        remedy = "Name the element to be replaced, or delete the row."
+        return fault_at(original, "No original is named, and the row asks nothing else.", remedy)
+    return QuestionError("The row asks nothing.", remedy="Name an original or state a duty, or delete the row.")
+
+
+def _with_commas(text: str) -> str:
+    """What to write for a number whose marks may part thousands, in a sheet that writes decimal commas."""
+    match = POINT_AND_THREE.search(text) or _COMMA_AND_THREE.search(text)
+    if match is None:
+        return 'Leave the thousands mark out, such as "1234,5".'
+    whole, decimals = re.split("[.,]", match.group())
+    # Three digits behind the comma would be in doubt again.
+    small = f"{whole},{decimals.rstrip('0') or '0'}"
+    small += "0" if len(small) == len(whole) + 4 else ""
+    told = (f'"{text[: match.start()]}{number}{text[match.end() :]}"' for number in (f"{whole}{decimals}", small))
+    return f'Write {" or ".join(told)}, or add a column "decimal" with "." or "," in it.'
 
 
 def rows_told(rows: list[int]) -> str:
@@ -197,6 +291,8 @@ def stated(column: Column, text: str, mark: str | None = None) -> str:
         raise QuestionError("This is a pressure.", value=text, remedy=remedy)
     if not takes_number(column):
         return text
+    if _RANGE.fullmatch(text):
+        raise QuestionError("This is a range.", value=text, remedy="State the one value that is to be judged at.")
     if mark is not None:
         text = with_point(text, mark)
     return with_unit(text, column.kind, column.unit) if column.unit else text

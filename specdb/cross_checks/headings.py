@@ -13,11 +13,14 @@ from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from types import MappingProxyType
 
+from openpyxl.utils import get_column_letter
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
 from specdb.answers.cross_checks import TABLES
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, CONDITIONS
+from specdb.cross_checks.heading_words import ALTERNATIVES, ORIGINALS, Doubt, is_of_a_line, meant_by_words, words_of
+from specdb.cross_checks.lines import ASIDE
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.duty.question import MOST_COMPARED, MOST_REQUIREMENTS
 from specdb.errors import QuantityError, QuestionError, SpecdbError, shown
@@ -26,6 +29,8 @@ from specdb.vocabulary import one_line
 
 LABEL = "line"
 """What the caller calls a line; no part of what is asked."""
+ORIGINAL = "original.number"
+NAMES_OF_THE_ORIGINAL = (ORIGINAL, "original.maker")
 DECIMAL = "decimal"
 """The decimal mark of a row, as in the files of a catalogue."""
 LONGEST_HEADING_CHARACTERS = 200
@@ -69,11 +74,11 @@ ALIASES: Mapping[str, tuple[str, ...]] = MappingProxyType(
             "bypass valve setting", "cracking pressure",
         ),
         "maximum_pressure_drop": ("max pressure drop", "maximum drop", "max drop"),
-        "location": ("place", "place in circuit", "place in the circuit"),
+        "location": ("place", "place in circuit", "place in the circuit", "filter location"),
         "reservoir_volume": ("reservoir", "tank", "tank volume"),
         "target_cleanliness": (
             "target", "target code", "cleanliness", "cleanliness code", "cleanliness target", "iso code",
-            "iso cleanliness code", "iso 4406", "iso 4406 code",
+            "iso cleanliness code", "iso 4406", "iso 4406 code", "iso target", "iso 4406 target",
         ),
         "service_interval": ("interval", "change interval"),
         "assumptions": ("assume", "assumed"),
@@ -82,25 +87,29 @@ ALIASES: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )  # fmt: skip
 """Dotted name: what else a sheet may call it. Alternatives, labels and requirements follow below."""
 
-_ALTERNATIVES = (
-    "alternative", "alternate", "offered", "quoted", "replacement", "substitute", "equivalent",
-)  # fmt: skip
 _OF_AN_ALTERNATIVE = {
     "number": ("", "number", "no", "part number", "part no", "element"),
     "maker": ("maker", "make", "manufacturer", "brand"),
     "element_id": ("element id",),
 }
 
+_OF_LETTERS = (("offer", "number"), ("offer", "no"))
+"""What may be the number of a letter, and is no heading of an alternative by itself."""
+
 _FOREIGN = (
     "remark", "remarks", "note", "notes", "comment", "comments", "price", "unit price", "total", "total price", "cost",
     "amount", "currency", "delivery", "delivery time", "lead time", "quantity", "qty", "stock", "description", "type",
     "model", "code", "size", "weight", "date", "year", "customer", "supplier", "vendor", "department", "plant", "site",
-    "hall", "contact", "order", "order number", "order no", "drawing", "page", "picture", "link", "state", "status",
+    "hall", "contact", "order", "drawing", "page", "picture", "link", "state", "status",
     "hours", "owner", "group", "category", "title", "text", "info", "rate", "count", "series", "unit", "units",
-    "per year", "port", "offer", "offer no", "offer number", "offer date", "quote", "quote no", "quote number",
-    "quote date", "task", "parts",
+    "per year", "port", "offer date", "quote", "quote date", "task", "parts", "fault",
 )  # fmt: skip
 """Headings of something else, however like a known one they are spelt."""
+
+OF_THE_TEMPLATE = (
+    "found first", "its verdict", "found second", "verdict of second", "verdict of alternative", "asked",
+)  # fmt: skip
+"""Columns of the template workbook that hold formulas."""
 
 _OWN_AT_LEAST = 3
 _OWN = ("criteria_met", "criteria_missed", "criteria_not_shown", "smallest_margin", "verdict", "element_status")
@@ -139,10 +148,22 @@ class Column:
 
 @dataclass(frozen=True)
 class Foreign:
-    """A heading of something else. ``near`` is a known one that it reminds of."""
+    """A heading of something else. ``near`` is a known one that it reminds of; ``doubts`` are names that it may well
+    stand for, so that it is left aside only where another column states them."""
 
     heading: str
     near: str | None = None
+    doubts: tuple[str, ...] = ()
+
+    def fault(self, stated: Iterable[str]) -> QuestionError | None:
+        """What is wrong with it beside the names that are ``stated``; None for nothing."""
+        groups = {_group(name) for name in stated}
+        name = next((each for each in self.doubts if _group(each) not in groups), None)
+        if name is None:
+            return None
+        aside = f'or "{ASIDE}{shown(self.heading)}", and it is left aside.'
+        remedy = f"Is {_PLAINLY.get(name) or _said(key_of(name))} meant? Write it so, {aside}"
+        return fault_at(self.heading, "This heading is not known.", remedy)
 
 
 @dataclass(frozen=True)
@@ -155,6 +176,17 @@ class Slip:
 
     def fault(self) -> QuestionError:
         return fault_at(self.heading, self.message, self.remedy)
+
+
+_PLAINLY = {
+    "original.number": '"original number" (original.number)', "original.maker": '"original maker" (original.maker)',
+    "elements.1.number": '"alternative" (elements.1.number)', "elements.1.maker": '"alternative maker"',
+}  # fmt: skip
+
+
+def _group(name: str) -> str:
+    """Alternatives are one group, whatever their number."""
+    return re.sub(r"^elements\.[0-9]+\.", "elements.", name)
 
 
 def fault_at(heading: str, message: str, remedy: str | None, value: str | None = None) -> QuestionError:
@@ -176,12 +208,13 @@ def known() -> Mapping[str, str]:
     for name, aliases in ALIASES.items():
         found |= {key_of(alias): name for alias in aliases}
     found |= {key_of(alias): LABEL for alias in _LABELS} | {DECIMAL: DECIMAL}
-    for word in _ALTERNATIVES:
+    for word in ALTERNATIVES:
         for number in ("", *map(str, range(1, MOST_COMPARED + 1))):
             for part, endings in _OF_AN_ALTERNATIVE.items():
                 name = f"elements.{number or 1}.{part}"
-                found |= {key_of(f"{word}{number}{ending}"): name for ending in endings}
-                found |= {key_of(f"{word}{ending}{number}"): name for ending in endings}
+                said = [ending for ending in endings if (word, ending) not in _OF_LETTERS]
+                found |= {key_of(f"{word}{number}{ending}"): name for ending in said}
+                found |= {key_of(f"{word}{ending}{number}"): name for ending in said}
     return MappingProxyType(found)
 
 
@@ -237,13 +270,38 @@ def meaning_of(heading: str) -> Column | Foreign | Slip:
 
 def _known_meaning(text: str) -> Column | Slip | str:
     """What a heading means that is known; of any other its name without what may be a unit."""
-    if (name := known().get(key_of(text))) is not None:
+    if text.casefold().startswith(ASIDE.strip()):
+        return text
+    if (name := _named(text)) is not None:
         return Column(text, name, kind=kind_of(name))
     split = _split(text)
     if isinstance(split, Column | Slip):
         return split
     required = _required(text)
     return split if required is None else required
+
+
+def _named(text: str) -> str | None:
+    """The name that a heading without a unit stands for: as it is written, by its words in any order, or by those that
+    decide."""
+    name = known().get(key_of(text))
+    if name is None and key_of(text) not in _foreign():
+        name = _by_words().get(frozenset(words_of(text)))
+        by_words = None if name else meant_by_words(text)
+        name = by_words if isinstance(by_words, str) and by_words else name
+    return LABEL if name is None and is_of_a_line(text) else name
+
+
+@cache
+def _by_words() -> Mapping[frozenset[str], str]:
+    """Words of each heading of a duty, of which several may be told in any order: "temperature of oil"."""
+    texts = [(alias, name) for name, aliases in ALIASES.items() for alias in aliases]
+    texts += [(name, name) for name in dotted_names()]
+    found: dict[frozenset[str], str] = {}
+    for text, name in texts:
+        if not name.startswith(("original.", "require.")):
+            found.setdefault(frozenset(words_of(text)), name)
+    return MappingProxyType(found)
 
 
 def _split(text: str) -> Column | Slip | str:
@@ -253,7 +311,7 @@ def _split(text: str) -> Column | Slip | str:
         match = form.fullmatch(text)
         if match is None:
             continue
-        name, unit = known().get(key_of(match["name"])), match["unit"].strip()
+        name, unit = _named(match["name"]), match["unit"].strip()
         if name is not None:
             return _with_unit(text, name, unit)
         bare = match["name"] if form is not _AFTER_A_COMMA else bare
@@ -371,7 +429,7 @@ def _requirement(
 
 # --- unknown headings ------------------------------------------------------------------------------
 
-_NUMBERED = re.compile(r"(require|requirement|elements?|{})\D?([0-9]+)(.*)".format("|".join(_ALTERNATIVES)))
+_NUMBERED = re.compile(r"(require|requirement|elements?|{})\D?([0-9]+)(.*)".format("|".join(ALTERNATIVES)))
 
 
 @cache
@@ -381,7 +439,7 @@ def _foreign() -> frozenset[str]:
 
 def _unknown(text: str, bare: str) -> Foreign | Slip:
     key = key_of(bare)
-    if key in _foreign() or not key:
+    if text.casefold().startswith(ASIDE.strip()) or key in _foreign() or not key:
         return Foreign(text)
     numbered = _NUMBERED.fullmatch(key)
     if numbered and numbered[3] in {key_of(name.split(".", 2)[2]) for name in _first_of_each()} | {""}:
@@ -390,12 +448,40 @@ def _unknown(text: str, bare: str) -> Foreign | Slip:
     without_duty = known().get(key.removeprefix("duty"))
     if without_duty is not None:
         return Slip(text, "There is no such name.", f'Write "{without_duty}".')
+    by_words = meant_by_words(bare)
+    if by_words == "":
+        return Foreign(text)
+    if isinstance(by_words, Doubt) and by_words.remedy:
+        return Slip(text, "This heading may mean two things.", by_words.remedy)
     allowed = 0 if len(key) < 4 else 1 if len(key) < 8 else 2
+    if isinstance(by_words, Doubt) and {*words_of(bare)} & {*ORIGINALS, *ALTERNATIVES, "quote"}:
+        allowed = 0  # it is spelt as it is meant
     found = process.extractOne(key, known().keys(), scorer=OSA.distance, score_cutoff=allowed) if allowed else None
     if found is not None:
         meant = f"Is {_said(found[0])} meant? Write it so, or rename the column."
         return Slip(text, "This heading is not known.", meant)
-    return Foreign(text, _reminded_of(bare))
+    doubts = (by_words.name,) if isinstance(by_words, Doubt) else ()
+    asked = _qualified(bare)
+    near = asked or _reminded_of(bare)
+    if near is not None and near.startswith(("original.", "elements.")):
+        near = None
+    return Foreign(text, near, doubts if asked is None else (*doubts, asked))
+
+
+_QUALIFYING = frozenset(
+    (
+        "max", "maximum", "min", "minimum", "required", "design", "nominal", "rated", "normal", "average", "avg",
+        "mean", "typical", "total", "actual", "peak", "type", "kind", "sort", "data", "spec", "specification", "level",
+        "class", "range", "system", "working", "operating", "our", "new", "wanted", "desired", *ORIGINALS,
+    )
+)  # fmt: skip
+
+
+def _qualified(text: str) -> str | None:
+    """The name of a duty that a heading tells with more words: "max. flow", "oil type"."""
+    words = frozenset(words_of(text))
+    left = words - _QUALIFYING
+    return _by_words().get(left) if left and left != words else None
 
 
 @cache
@@ -406,7 +492,7 @@ def _first_of_each() -> tuple[str, ...]:
 
 @cache
 def _spelt() -> Mapping[str, str]:
-    words = (*(alias for aliases in ALIASES.values() for alias in aliases), *_ALTERNATIVES)
+    words = (*(alias for aliases in ALIASES.values() for alias in aliases), *ALTERNATIVES)
     return {key_of(text): text for text in (*words, *_LABELS, *dotted_names(), *compared_names())}
 
 
@@ -437,7 +523,8 @@ def _reminded_of(text: str) -> str | None:
 @dataclass(frozen=True)
 class Columns:
     """Where what is known stands in a row of headings. ``requirements`` are those of ``asked`` that are headings of
-    requirements, with the number that each takes. ``notes`` tell what was left aside."""
+    requirements, with the number that each takes. ``notes`` tell what was left aside; ``aside`` are the columns of it
+    that are carried along, with what they are called."""
 
     headings: tuple[str, ...]
     asked: Mapping[int, Column]
@@ -446,6 +533,12 @@ class Columns:
     own_row: int | None = None
     requirements: Mapping[int, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    aside: Mapping[int, str] = field(default_factory=dict)
+
+    @property
+    def original(self) -> str | None:
+        """The heading of the column that holds the number of the original, if there is one."""
+        return next((column.heading for column in self.asked.values() if column.name == ORIGINAL), None)
 
     @property
     def width(self) -> int:
@@ -468,7 +561,7 @@ def read_columns(headings: Sequence[str]) -> Columns:
     labels: list[int] = []
     decimal: int | None = None
     faults: list[SpecdbError] = []
-    left: list[Foreign] = []
+    left: dict[int, Foreign] = {}
     for place, heading in enumerate(headings):
         if not heading.strip() or place in own:
             continue
@@ -476,16 +569,20 @@ def read_columns(headings: Sequence[str]) -> Columns:
         if isinstance(meaning, Slip):
             faults.append(meaning.fault())
         elif isinstance(meaning, Foreign):
-            left.append(meaning)
+            left[place] = meaning
         elif meaning.name == LABEL:
             labels.append(place)
-        elif meaning.name == DECIMAL and decimal is None:
+        elif meaning.name == DECIMAL:
+            if decimal is not None:
+                faults.append(_twice(decimal, place, meaning))
             decimal = place
         else:
             asked[place] = meaning
-    faults += _said_twice(asked.values())
+    stated = {column.name for column in asked.values()}
+    faults += filter(None, (each.fault(stated) for each in left.values()))
+    faults += _said_twice(asked)
     if not asked and not faults:
-        faults.append(_none_known([heading for heading in headings if heading.strip()]))
+        faults.append(none_known(headings))
     if faults:
         raise QuestionError.of(faults)
     rows = [place for place in labels if key_of(headings[place]) == "row"]
@@ -495,14 +592,39 @@ def read_columns(headings: Sequence[str]) -> Columns:
     while trimmed and not trimmed[-1].strip():
         trimmed = trimmed[:-1]
     requirements = _numbered(asked)
-    notes = tuple(_notes(left, own, headings, asked, requirements))
+    notes = tuple(_notes(list(left.values()), own, headings, asked, requirements))
     own_row = next((place for place in own if key_of(headings[place]) == "row"), None)
-    return Columns(trimmed, asked, tuple(labels), decimal, own_row, requirements, notes)
+    return Columns(trimmed, asked, tuple(labels), decimal, own_row, requirements, notes, _aside(left))
+
+
+MOST_ASIDE = 20
+"""Columns that are no part of the question and are carried along."""
+
+
+def _aside(left: Mapping[int, Foreign]) -> dict[int, str]:
+    """How the columns are called that are carried along, by their places; of those that are called alike, the later by
+    its letter too."""
+    found: dict[int, str] = {}
+    for place, foreign in left.items():
+        if key_of(foreign.heading) != "fault" and len(found) < MOST_ASIDE:
+            name = carried_as(foreign)
+            found[place] = name if name not in found.values() else f"{name} ({get_column_letter(place + 1)})"
+    return found
+
+
+def carried_as(foreign: Foreign) -> str:
+    """What a column is called that is carried along, without what has it left aside."""
+    heading = foreign.heading[:LONGEST_HEADING_CHARACTERS]
+    is_marked = heading.casefold().startswith(ASIDE.strip())
+    return heading[len(ASIDE.strip()) :].strip() or heading if is_marked else heading
 
 
 def _own_columns(headings: Sequence[str]) -> list[int]:
     """Places of the columns of a table of answers of ours that hold answers."""
     keys = [key_of(heading) for heading in headings]
+    of_the_template = {key_of(name) for name in OF_THE_TEMPLATE}
+    if len(of_the_template & {*keys}) >= _OWN_AT_LEAST:
+        return [place for place, key in enumerate(keys) if key in of_the_template]
     if sum(key_of(name) in keys for name in _OWN) < _OWN_AT_LEAST:
         return []
     columns = {key_of(name) for name in TABLES["summary"].columns("si")}
@@ -510,25 +632,49 @@ def _own_columns(headings: Sequence[str]) -> list[int]:
     return [place for place, key in enumerate(keys) if key in columns - asked]
 
 
-def _said_twice(columns: Iterable[Column]) -> list[SpecdbError]:
-    first: dict[tuple[object, ...], Column] = {}
+def _said_twice(columns: Mapping[int, Column]) -> list[SpecdbError]:
+    first: dict[tuple[object, ...], int] = {}
     faults: list[SpecdbError] = []
-    for column in columns:
-        before = first.setdefault((column.name, *sorted(column.beside.items())), column)
-        if before is not column:
-            name = column.name if not column.beside else "the same requirement"
-            message = f'"{shown(before.heading)}" and "{shown(column.heading)}" both mean {name}.'
-            faults.append(fault_at(column.heading, message, "Leave one of the two columns out, or rename it."))
+    for place, column in columns.items():
+        before = first.setdefault((column.name, *sorted(column.beside.items())), place)
+        if before != place:
+            faults.append(_twice(before, place, column, columns[before].heading))
     return faults
 
 
-def _none_known(headings: Sequence[str]) -> QuestionError:
-    found = ", ".join(f'"{shown(heading)}"' for heading in headings[:8])
+def _twice(before: int, place: int, column: Column, heading: str | None = None) -> QuestionError:
+    """The fault of two columns that mean the same; that at ``before`` may have another ``heading``."""
+    name = column.name if not column.beside else "the same requirement"
+    letters = f"columns {get_column_letter(before + 1)} and {get_column_letter(place + 1)}"
+    here = shown(column.heading)
+    message = f'"{shown(heading or column.heading)}" and "{here}" both mean {name} ({letters}).'
+    remedy = "Leave one of the two columns out, or rename it."
+    if name.startswith("elements."):
+        word = here if known().get(key_of(f"{here} 1")) == name else ALTERNATIVES[0]
+        remedy = f'Where they are two alternatives, write "{word} 1" and "{word} 2"; else leave one out.'
+    return fault_at(column.heading, message, remedy)
+
+
+EXAMPLE_HEADINGS = "Machine, Original number, Flow [L/min], Oil, Temperature, Target code"
+
+
+def none_known(headings: Iterable[str], message: str = "No heading is known here that asks anything.") -> QuestionError:
+    """The fault of headings of which none asks anything: each with what it was taken for, and what would be right."""
+    found = ", ".join(map(_taken_for, [heading for heading in headings if heading.strip()][:8]))
     return QuestionError(
-        "No heading is known here." + (f" Found: {found}." if found else ""),
-        remedy="Lines begin with a row of headings: original number, original maker, alternative, flow, oil, "
-        "temperature, pressure, bypass setting, target code, location, or any dotted name of a question.",
+        message + (f" Found: {found}." if found else ""),
+        remedy=f"Lines begin with a row of headings, such as: {EXAMPLE_HEADINGS}. All that are known: docs/lines.md.",
     )
+
+
+def _taken_for(heading: str) -> str:
+    """A heading among none that ask anything, with what it was taken for."""
+    meaning = meaning_of(heading)
+    if isinstance(meaning, Column):
+        what = "what the line is called" if meaning.name == LABEL else "the decimal mark"
+        return f'"{shown(heading)}" ({what})'
+    near = meaning.near if isinstance(meaning, Foreign) else None
+    return f'"{shown(heading)}"' + (f" (is {near} meant?)" if near else "")
 
 
 def _numbered(asked: Mapping[int, Column]) -> dict[int, int]:
@@ -551,6 +697,8 @@ def _notes(
 ) -> Iterable[str]:
     if left:
         yield f"columns left aside, as their headings are not known here: {told_of(left)}"
+    if not any(column.name.startswith("original.") for column in asked.values()):
+        yield "no column names an original: each line asks for what it requires, and what follows from the duty"
     if own:
         yield f"columns of our own answers, left aside: {', '.join(headings[place] for place in own)}"
     for place in requirements:

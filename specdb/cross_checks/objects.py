@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
-from specdb.cross_checks.gathering import named, stated, too_many_lines
+from specdb.cross_checks.gathering import LONGEST_ASIDE_CHARACTERS, is_nameless, named, stated, too_many_lines
 from specdb.cross_checks.headings import (
     DECIMAL,
     LABEL,
+    MOST_ASIDE,
+    NAMES_OF_THE_ORIGINAL,
+    ORIGINAL,
     Column,
     Foreign,
     Slip,
+    carried_as,
     fault_at,
     meaning_of,
     takes_number,
@@ -68,36 +73,79 @@ def _is_answer(line: object) -> bool:
     return isinstance(line, Mapping) and isinstance(line.get("asked"), Mapping) and "status" in line
 
 
+@dataclass
+class _Draft:
+    """One line while its names are read."""
+
+    asked: dict[str, str] = field(default_factory=dict)
+    headings: dict[str, str] = field(default_factory=dict)
+    unread: dict[str, str] = field(default_factory=dict)
+    aside: dict[str, str] = field(default_factory=dict)
+    label: list[str] = field(default_factory=list)
+    nested: dict[str, Any] = field(default_factory=dict)
+    foreign: list[Foreign] = field(default_factory=list)
+    faults: list[SpecdbError] = field(default_factory=list)
+    blank_original: str | None = None
+
+
 def _line(place: int, each: object, left: dict[str, Foreign]) -> Line:
     if not isinstance(each, Mapping):
         return Line(place, str(place), {}, (QuestionError("This is no object of names and values.", remedy=_WANTED),))
+    draft = _Draft()
     if _is_answer(each):
-        each = {LABEL: each.get("line"), **each["asked"]}
-    label: list[str] = []
-    asked: dict[str, str] = {}
-    nested: dict[str, Any] = {}
-    faults: list[SpecdbError] = []
+        draft.aside |= {name: text for name, text in _texts(each.get("aside")).items() if len(text) <= TEXT_AT_MOST}
+        each = {LABEL: each.get("line"), **_texts(each.get("unread")), **each["asked"]}
     for key, value in _unwrapped(each).items():
-        if value is None or value == "":
-            continue
-        if isinstance(value, list) or (isinstance(value, Mapping) and set(value) != {"value", "unit"}):
-            _put(nested, key, value)
-            continue
-        meaning = meaning_of(key)
-        if isinstance(meaning, Foreign):
-            left.setdefault(key, meaning)
-            if len(left) > MOST_NAMES_NOT_KNOWN:
-                raise QuestionError(f"More than {MOST_NAMES_NOT_KNOWN} different names are not known.", remedy=_WANTED)
-        elif isinstance(meaning, Slip):
-            faults.append(meaning.fault())
-        elif meaning.name == LABEL:
-            label.append(str(value))
-        else:
-            _state(asked, meaning, value, faults)
-    faults += _state_nested(asked, nested)
-    if not asked and not faults:
-        faults.append(QuestionError("The line asks nothing.", remedy="Name an original or state a duty."))
-    return Line(place, ", ".join(label)[:TEXT_AT_MOST].strip() or str(place), asked, tuple(faults))
+        _take(draft, key, value, left)
+    draft.faults += _state_nested(draft.asked, draft.nested)
+    stated_here = [*draft.asked, *draft.unread]
+    draft.faults += filter(None, (foreign.fault(stated_here) for foreign in draft.foreign))
+    blank = None if ORIGINAL in stated_here else draft.blank_original
+    if not draft.asked and not draft.faults:
+        draft.faults.append(_asks_nothing(blank))
+    return Line(
+        place, ", ".join(draft.label)[:TEXT_AT_MOST].strip() or str(place), draft.asked, tuple(draft.faults),
+        draft.headings, draft.unread, draft.aside, blank,
+    )  # fmt: skip
+
+
+def _texts(found: object) -> dict[str, str]:
+    if not isinstance(found, Mapping):
+        return {}
+    return {str(name): text for name, text in list(found.items())[:MOST_ASIDE] if isinstance(text, str)}
+
+
+def _asks_nothing(blank_original: str | None) -> QuestionError:
+    remedy = "Name an original or state a duty."
+    if blank_original is None:
+        return QuestionError("The line asks nothing.", remedy=remedy)
+    return fault_at(blank_original, "No original is named, and the line asks nothing else.", remedy)
+
+
+def _take(draft: _Draft, key: str, value: object, left: dict[str, Foreign]) -> None:
+    """Puts one name with its value where it belongs; ``left`` gathers names that are not known, of all lines."""
+    if isinstance(value, list) or (isinstance(value, Mapping) and set(value) != {"value", "unit"}):
+        _put(draft.nested, key, value)
+        return
+    meaning = meaning_of(key)
+    name = meaning.name if isinstance(meaning, Column) else ""
+    if name in NAMES_OF_THE_ORIGINAL and (value is None or is_nameless(str(value).strip())):
+        draft.blank_original = key if name == ORIGINAL else draft.blank_original
+    elif value is None or value == "":
+        return
+    elif isinstance(meaning, Foreign):
+        left.setdefault(key, meaning)
+        if len(left) > MOST_NAMES_NOT_KNOWN:
+            raise QuestionError(f"More than {MOST_NAMES_NOT_KNOWN} different names are not known.", remedy=_WANTED)
+        draft.foreign.append(meaning)
+        if len(draft.aside) < MOST_ASIDE:
+            draft.aside.setdefault(carried_as(meaning), str(value)[:LONGEST_ASIDE_CHARACTERS])
+    elif isinstance(meaning, Slip):
+        draft.faults.append(meaning.fault())
+    elif name == LABEL:
+        draft.label.append(str(value))
+    else:
+        _state(draft, meaning, value)
 
 
 def _unwrapped(each: Mapping[str, Any]) -> dict[str, Any]:
@@ -142,24 +190,28 @@ def _state_nested(asked: dict[str, str], nested: Mapping[str, Any]) -> list[Spec
     return list(twice)
 
 
-def _state(asked: dict[str, str], column: Column, value: object, faults: list[SpecdbError]) -> None:
+def _state(draft: _Draft, column: Column, value: object) -> None:
     """Puts one value under its dotted name, or what is wrong with it among the faults."""
     if column.name == DECIMAL:
-        faults.append(fault_at(column.heading, "JSON has numbers with a point.", "Leave it out."))
+        draft.faults.append(fault_at(column.heading, "JSON has numbers with a point.", "Leave it out."))
         return
+    number = None
     if column.beside:
-        taken = {int(name.split(".")[1]) for name in asked if name.startswith("require.")}
+        taken = {int(name.split(".")[1]) for name in draft.asked if name.startswith("require.")}
         number = next(each for each in range(1, len(taken) + 2) if each not in taken)
-    else:
-        number = None
+    typed = value.strip() if isinstance(value, str) else None
     try:
         text = stated(column, _text(column, value))
     except InputError as error:
-        faults.append(fault_at(column.heading, error.message, error.remedy, error.value))
+        found = error.value if typed is None else typed
+        draft.faults.append(fault_at(column.heading, error.message, error.remedy, found))
+        draft.unread |= named(column, (typed or shown(value))[:TEXT_AT_MOST], number)
         return
-    if column.name in asked:
-        faults.append(fault_at(column.heading, f"{column.name} is stated twice.", "State it once."))
-    asked |= named(column, text, number)
+    if column.name in draft.asked:
+        draft.faults.append(fault_at(column.heading, f"{column.name} is stated twice.", "State it once."))
+    said = named(column, text, number)
+    draft.asked |= said
+    draft.headings |= {name: column.heading for name in said if name != column.heading}
 
 
 def _text(column: Column, value: object) -> str:

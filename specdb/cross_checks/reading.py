@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from contextlib import closing
+from dataclasses import replace
 from itertools import islice
 from pathlib import PurePosixPath
 from typing import Any, BinaryIO, NoReturn
@@ -117,7 +118,7 @@ def _lines_of_text(name: str, data: bytes) -> LinesRead:
     with closing(text_of(data, encoding)) as text:
         begins = text.read(BEGINNING_BYTES).lstrip()
     read = (_lines_of_json_text if _JSON.match(begins) else _lines_of_csv)(name, data, encoding)
-    return LinesRead(read.lines, (*findings.notes(), *read.notes))
+    return replace(read, notes=(*findings.notes(), *read.notes))
 
 
 def _lines_of_csv(name: str, data: bytes, encoding: str) -> LinesRead:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from specdb.amounts import listed
 from specdb.answers.cross_checks import LineAnswer
-from specdb.cross_checks.lines import Line
 
 MOST_RUNS = 8
 """Rows, or rows that follow each other, that are told in one sentence."""
@@ -15,10 +14,9 @@ MOST_ASSUMPTIONS = 20
 
 
 class Remarks:
-    """Gathers them from answers as they pass; ``lines`` are what was asked, and know the headings of their sheet."""
+    """Gathers them from answers as they pass."""
 
-    def __init__(self, lines: Iterable[Line]):
-        self._lines = {line.row: line for line in lines}
+    def __init__(self) -> None:
         self._unread: dict[str, list[int]] = {}
         self._by_proof: list[int] = []
         self._assumed: dict[str, None] = {}
@@ -26,9 +24,8 @@ class Remarks:
     def take(self, answer: LineAnswer) -> None:
         if answer.problem is not None:
             return
-        headings = self._lines[answer.row].headings
         for name in (each.removeprefix("duty.") for each in answer.unused):
-            self._unread.setdefault(headings.get(name, name), []).append(answer.row)
+            self._unread.setdefault(answer.headings.get(name, name), []).append(answer.row)
         self._assumed |= dict.fromkeys(answer.assumptions.values())
         if not answer.assumptions:
             self._by_proof.append(answer.row)

@@ -15,7 +15,7 @@ from specdb.catalog.identity import identity_key
 from specdb.catalog.snapshot import Snapshot
 from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, Line
 from specdb.duty.dotted import compared_names, comparison_of, faults_as_typed, question_of
-from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
+from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError, shown
 from specdb.ranking import Ranking, compare
 from specdb.shortlist import Shortlister
 from specdb.units import UnitSystem
@@ -54,15 +54,17 @@ def answer_line(
     asked = _asked(line, common, judged)
     asked |= _makers_told_apart(asked, shortlister.snapshot)
     try:
-        _refuse(line, judged)
+        _refuse(line, asked, judged)
         with faults_as_typed(asked):
             told = _judged(asked, shortlister.snapshot, units) if judged else _ranked(asked, shortlister, units)
     except (InputError, NotOnFileError) as error:
         return LineAnswer(
             line=line.label, row=line.row, status="fault", mode="judged" if judged else "ranked", asked=asked,
-            headings=dict(line.headings), problem=_problem(error, line.headings),
+            headings=dict(line.headings), unread=dict(line.unread), aside=dict(line.aside),
+            problem=_problem(error, line.headings, asked),
         )  # fmt: skip
     told.line, told.row, told.asked, told.headings = line.label, line.row, asked, dict(line.headings)
+    told.aside = dict(line.aside)
     return told
 
 
@@ -103,20 +105,39 @@ def _on_file(snapshot: Snapshot, number: str, maker: str | None = None) -> bool:
     return any(its_key in (None, snapshot.elements.maker_key[row]) for row in rows)
 
 
-def _refuse(line: Line, judged: bool) -> None:
+def _refuse(line: Line, asked: Mapping[str, str], judged: bool) -> None:
     """Raises the faults that the line was read with, and what it may not ask."""
     faults = list(line.faults)
     for name in SAID_ONCE:
         if line.asked.get(name, "").strip():
             remedy = "Leave the column out, and say it once for the whole cross-check."
             faults.append(_at(name, "This holds for all lines.", remedy))
-    if judged and not _names_elements(line.asked):
+    faults += _faults_of_the_original(line, asked, judged)
+    if judged and not _names_elements({**line.asked, **line.unread}):
         faults.append(_at("elements.1.number", "No alternative is named.", "Name the number that is to be judged."))
     limit = line.asked.get("limit", "").strip()
     if limit.isdecimal() and int(limit[:9]) > MOST_CANDIDATES:
         faults.append(_at("limit", f"At most {MOST_CANDIDATES} candidates are given for a line.", "Ask for fewer."))
     if faults:
         raise QuestionError.of(faults)
+
+
+def _faults_of_the_original(line: Line, asked: Mapping[str, str], judged: bool) -> list[QuestionError]:
+    """What is wrong with a line that names no original: with one of which the maker alone is told, with one that leaves
+    a column for it blank, and with one that is to be judged, where nothing is required that it could be judged by."""
+    name = line.blank_original or "original.number"
+    is_named = "original.number" in {*asked, *line.unread}
+    if is_named or any(fault.field in (None, name) for fault in line.faults):
+        return []
+    if asked.get("original.maker"):
+        remedy = "Fill in the number, or leave the maker out too."
+        return [_at(name, "The maker of the original is given, and its number is missing.", remedy)]
+    requires = any(each.startswith(("require.", "fit.")) and each != "fit.clearance" for each in asked)
+    if requires or not (judged or line.blank_original):
+        return []
+    message = "No original is named, and nothing is required to judge by." if judged else "No original is named."
+    remedy = "Name the number of the element to be replaced, or state what is required: require.1.characteristic, "
+    return [_at(name, message, f"{remedy}fit.length and so on.")]
 
 
 def _at(name: str, message: str, remedy: str) -> QuestionError:
@@ -165,17 +186,24 @@ def _told(
     )
 
 
-def _problem(error: SpecdbError, headings: Mapping[str, str]) -> LineProblem:
+def _problem(error: SpecdbError, headings: Mapping[str, str], asked: Mapping[str, str]) -> LineProblem:
     """What is wrong with a line, each fault under the heading that it was typed under."""
     faults = [fault for fault in error.faults if isinstance(fault, SpecdbError)] or [error]
     shown_as = [
-        FaultShown(field=headings.get(fault.field or "", fault.field), detail=_detail(fault), remedy=fault.remedy)
+        FaultShown(
+            field=headings.get(fault.field or "", fault.field),
+            detail=_detail(fault, asked.get(fault.field or "")),
+            remedy=fault.remedy,
+        )
         for fault in faults
     ]
     detail = "; ".join(each.detail for each in shown_as)
     return LineProblem(code=error.code, title=error.title, detail=detail, errors=shown_as)
 
 
-def _detail(fault: SpecdbError) -> str:
-    told_already = fault.value is None or fault.value in fault.message
-    return fault.message if told_already else f"{fault.message} Found: {fault.value}"
+def _detail(fault: SpecdbError, typed: str | None) -> str:
+    """What is wrong, with the whole text that was ``typed``, of which the fault may tell a part."""
+    if fault.value is None:
+        return fault.message
+    found = fault.value if typed is None else shown(typed)
+    return fault.message if f'"{found}"' in fault.message else f"{fault.message} Found: {found}"

@@ -18,6 +18,7 @@ from specdb.cross_checks.headings import (
     Column,
     Columns,
     known_among,
+    none_known,
     read_columns,
     takes_number,
     takes_yes_or_no,
@@ -73,14 +74,15 @@ def _read(archive: Archive) -> LinesRead:
     book = open_workbook(archive)
     visible = [sheet for sheet in book.sheets if not sheet.hidden] or list(book.sheets)
     named = [sheet for sheet in visible if sheet.title.strip().casefold() == LINES_SHEET.casefold()]
+    headings: list[str] = []
     for sheet in named or visible:
         beginning = _beginning(archive, book, sheet)
+        headings = headings or beginning.headings
         if beginning.known or (named and beginning.headings):
             return _lines(archive, book, sheet, beginning)
     titles = ", ".join(shown(sheet.title) for sheet in (named or visible)[:8])
-    raise QuestionError(
-        f"{archive.name}: No sheet has a row of headings that are known here. Looked at: {titles or 'none'}.",
-        remedy="Put above the lines what each column holds: original number, alternative, flow, oil, target code.",
+    raise none_known(
+        headings, f"{archive.name}: No sheet has a row of headings that ask anything. Looked at: {titles or 'none'}."
     )
 
 
@@ -160,9 +162,8 @@ class _Rows:
         found = {cell.column - 1: cell for cell in cells if _holds_anything(cell)}
         if not found:
             return
-        kept = {place: cell for place, cell in found.items() if place in self.known}
-        self.gathering.take(number, kept)
-        if any(cell.formula for cell in kept.values()):
+        self.gathering.take(number, found)
+        if any(cell.formula for place, cell in found.items() if place in self.known):
             self.formulas.append(number)
 
 

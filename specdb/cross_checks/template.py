@@ -51,19 +51,26 @@ def _font(size: float = DEFAULT_FONT.size, **how: Any) -> Font:
 
 @dataclass(frozen=True)
 class _Asked:
-    """A column to fill in: its heading, the name that it is asked by, None for what is not asked, and its width."""
+    """A column to fill in: its heading, the name that it is asked by, None for what is not asked, its width, and the
+    unit that its heading names."""
 
-    heading: str
+    title: str
     name: str | None
     width: int
+    unit: str = ""
+
+    @property
+    def heading(self) -> str:
+        return f"{self.title} [{self.unit}]" if self.unit else self.title
 
 
 _LINES = (
     _Asked("line", None, 8), _Asked("machine", None, 18),
     _Asked("original maker", "original.maker", 16), _Asked("original number", "original.number", 18),
-    _Asked("flow", "flow", 12), _Asked("fluid grade", "fluid.grade", 14),
-    _Asked("operating temperature", "operating_temperature", 14), _Asked("target code", "target_cleanliness", 12),
-    _Asked("alternative maker", "maker", 16), _Asked("alternative number", "number", 18),
+    _Asked("flow", "flow", 12, "L/min"), _Asked("fluid grade", "fluid.grade", 14),
+    _Asked("operating temperature", "operating_temperature", 14, "degC"),
+    _Asked("target code", "target_cleanliness", 12), _Asked("alternative maker", "maker", 16),
+    _Asked("alternative number", "number", 18), _Asked("assumptions", "assumptions", 14),
 )  # fmt: skip
 _OF_ALTERNATIVE = ("maker", "number")
 _ANSWERED = (
@@ -72,7 +79,7 @@ _ANSWERED = (
 )  # fmt: skip
 _RATINGS = (
     _Asked("maker", "maker", 16), _Asked("number", "number", 18), _Asked("characteristic", "characteristic", 26),
-    _Asked("size", "size", 12), _Asked("flow", "flow", 12), _Asked("unit", "unit", 10),
+    _Asked("size", "size", 14, "um(c)"), _Asked("flow", "flow", 12, "L/min"), _Asked("unit", "unit", 10),
 )  # fmt: skip
 _RATED = (("rating", 22), ("value", 12), ("which is", 12))
 
@@ -92,9 +99,12 @@ _HOW = (
     "1. Check the address of the service above. Empty that cell, and nothing is asked.",
     "2. Have your program ask: see below for yours. The cell beside \"state\" says whether it does.",
     f"3. Fill in the yellow columns of {LINES_SHEET}: a row asks once it has an original number, and its alternative "
-    "is judged once that has a number. All else may stay empty. Quantities stand with their unit: 75 L/min, 50 degC.",
+    "is judged once that has a number. All else may stay empty. A bare number has the unit that its heading "
+    "names in brackets; for another, change the heading: flow [gpm]. Under assumptions, customary also counts what the "
+    "trade takes for granted; empty, proof alone counts.",
     "4. What was found, and each verdict, appears beside it: meets; meets on assumptions; misses: and what; not shown: "
-    "and what. A cell that begins with ! is no answer: its word is listed below.",
+    "and what. A cell that begins with ! is no answer: its word is listed below, and explained in the cell itself if "
+    "that is set above.",
     f"5. {RATINGS_SHEET} reads single ratings in the unit that you name, as a number to go on calculating with.",
     "The cells to fill in are formatted as text, so that no program makes a date of 12-1; keep them so.",
     f"The sheet {LINES_SHEET} can also be sent whole: to the page /cross-check of the service, or by the command "
@@ -105,9 +115,11 @@ _PROGRAMS = (
     (
         "LibreOffice (tried here with version 7.4)",
         (
-            "A file that is opened may not ask any address until it is trusted: until then its cells show "
-            f"{UNANSWERED}. Either name its folder in Tools, Options, LibreOffice, Security, Macro Security, Trusted "
-            "Sources, and open it again; or copy the sheets into a new document, which asks without further ado.",
+            "A file that is opened may not ask any address until it is allowed to: until then its cells show "
+            f"{UNANSWERED}. Either copy the sheets into a new document, which asks without further ado. Or set two "
+            "things under Tools, Options, and open the file again: name its folder in LibreOffice, Security, Macro "
+            "Security, Trusted Sources, and take Always in LibreOffice Calc, General, Update links when opening. One "
+            "without the other is not enough.",
             "Each address is asked once while the file is open. To ask again, save the file as .ods and open it again; "
             "of one saved as .xlsx, which opens with what it was saved with, recalculate all by Ctrl+Shift+F9.",
             "While a row asks, the program waits. With many rows filled in at once that takes a while.",
@@ -183,8 +195,8 @@ def _write_instructions(book: Workbook, address: str) -> str:
     settings = (
         ("address of the service", address, None, "such as http://127.0.0.1:8000; where it is empty nothing is asked"),
         ("asked at", '=IF(RIGHT(TRIM($B$3),1)="/",LEFT(TRIM($B$3),LEN(TRIM($B$3))-1),TRIM($B$3))', "service", ""),
-        ("assumptions", "customary", "assumptions", "customary, or none: then proof alone counts"),
         ("units", "si", "units", "of what is told: si or us"),
+        ("explain short words", "yes", "explained", "yes or no: behind !unit and the like, what is wrong"),
         ("state", _state(), None, ""),
     )
     for row, (title, value, name, told) in enumerate(settings, start=3):
@@ -237,16 +249,16 @@ def _listed(sheet: Any, row: int, headings: Sequence[str], told: Mapping[str, st
 def _write_lines(book: Workbook) -> None:
     sheet = _headed(book, LINES_SHEET, _LINES, _ANSWERED, ROWS)
     sheet.freeze_panes = "E2"
-    at = {asked.heading: get_column_letter(number) for number, asked in enumerate(_LINES, start=1)}
+    at = {asked.title: get_column_letter(number) for number, asked in enumerate(_LINES, start=1)}
     first, of_first, second, of_second, judged, asked = (
         get_column_letter(len(_LINES) + number) for number in range(1, len(_ANSWERED) + 1)
     )
-    common = [each for each in _LINES if each.name is not None and each.name not in _OF_ALTERNATIVE]
+    common = [each for each in _LINES if each.name not in (None, *_OF_ALTERNATIVE)]
     for row in range(2, ROWS + 2):
         number, alternative = f"${at['original number']}{row}", f"${at['alternative number']}{row}"
         query = [
-            '"assumptions="&_xlfn.ENCODEURL(assumptions)&"&units="&_xlfn.ENCODEURL(units)',
-            *(_parameter(each.name or "", f"${at[each.heading]}{row}") for each in common),
+            '"units="&_xlfn.ENCODEURL(units)&"&detail="&_xlfn.ENCODEURL(explained)',
+            *(_parameter(each.name or "", f"${at[each.title]}{row}", has_unit=bool(each.unit)) for each in common),
         ]
         sheet[f"{asked}{row}"] = f'=IF(OR(TRIM({number})="",service=""),"",{"&".join(query)})'
         has_none = f'OR(${asked}{row}="",LEFT(${first}{row},1)="{SIGN}")'
@@ -260,6 +272,9 @@ def _write_lines(book: Workbook) -> None:
         unnamed = f'OR(${asked}{row}="",TRIM({alternative})="")'
         sheet[f"{judged}{row}"] = _web(unnamed, f'{named}&{maker}&"&"&${asked}{row}')
         sheet[f"{asked}{row}"].font = _font(color="808080", size=8)
+    rule = DataValidation(type="list", formula1='"customary,none"', allow_blank=True, showErrorMessage=False)
+    rule.add(f"{at['assumptions']}2:{at['assumptions']}{ROWS + 1}")
+    sheet.add_data_validation(rule)
     sheet.auto_filter.ref = sheet.print_area = f"A1:{judged}{ROWS + 1}"
     _mark(sheet, f"{first}2:{judged}{ROWS + 1}", f"{first}2")
 
@@ -270,9 +285,9 @@ def _write_ratings(book: Workbook, characteristics: str) -> None:
     at = {asked.name: get_column_letter(number) for number, asked in enumerate(_RATINGS, start=1)}
     rating, value, which = (get_column_letter(len(_RATINGS) + number) for number in (1, 2, 3))
     for row in range(2, RATING_ROWS + 2):
-        query = "&".join(
-            _parameter(name, f"${letter}{row}") for name, letter in at.items() if name not in (None, "number")
-        )
+        others = [each for each in _RATINGS if each.name != "number"]
+        asked = [_parameter(each.name or "", f"${at[each.name]}{row}", has_unit=bool(each.unit)) for each in others]
+        query = "&".join(['"&detail="&_xlfn.ENCODEURL(explained)', *asked])
         number, told = f"${at['number']}{row}", f"${rating}{row}"
         unasked = f'OR(TRIM({number})="",TRIM(${at["characteristic"]}{row})="",service="")'
         sheet[f"{rating}{row}"] = _web(unasked, f'"rating?number="&_xlfn.ENCODEURL(TRIM({number}))&{query}')
@@ -319,8 +334,15 @@ def _make_text(cell: Any) -> None:
     cell.fill, cell.border = _TO_FILL["fill"], _TO_FILL["border"]
 
 
-def _parameter(name: str, cell: str) -> str:
-    return f'IF(TRIM({cell})="","","&{name}="&_xlfn.ENCODEURL(TRIM({cell})))'
+def _parameter(name: str, cell: str, *, has_unit: bool = False) -> str:
+    """A name with the text of a cell such as ``$E2``, if it has any; one that ends in a digit is a bare number, and
+    gets the unit that stands in brackets in the heading."""
+    text = f"TRIM({cell})"
+    if has_unit:
+        heading = f"{cell.rstrip('0123456789')}$1"
+        unit = f'IFERROR(" "&MID({heading},FIND("[",{heading})+1,FIND("]",{heading})-FIND("[",{heading})-1),"")'
+        text += f'&IF(ISNUMBER(FIND(RIGHT(TRIM({cell}),1),"0123456789")),{unit},"")'
+    return f'IF(TRIM({cell})="","","&{name}="&_xlfn.ENCODEURL({text}))'
 
 
 def _web(unasked: str, address: str) -> str:

@@ -10,11 +10,10 @@ import json
 import math
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date as Date  # noqa: N812 - a parameter is called so
 from datetime import datetime
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TextIO
 
 from typing_extensions import override
 from xlsxwriter import Workbook
@@ -22,8 +21,9 @@ from xlsxwriter.worksheet import Worksheet
 
 from specdb.answers.cross_checks import CrossCheckAnswer, FaultShown, LineAnswer
 from specdb.answers.tables import Cell
-from specdb.cross_checks.headings import DECIMAL, LABEL, Column, meaning_of
-from specdb.cross_checks.lines import LINES_SHEET
+from specdb.cross_checks.gathering import stated
+from specdb.cross_checks.headings import ANY, DECIMAL, LABEL, NAMES_OF_THE_ORIGINAL, Column, kind_of, meaning_of
+from specdb.cross_checks.lines import ASIDE, FAULT_HEADING, FAULT_MARK, LINES_SHEET
 from specdb.cross_checks.running import SAID_ONCE, Mode
 from specdb.cross_checks.workbook_sheets import (
     CRITERIA,
@@ -36,11 +36,12 @@ from specdb.cross_checks.workbook_sheets import (
     SheetColumn,
     aside_columns,
 )
-from specdb.duty.dotted import compared_names, dotted_names
+from specdb.duty.dotted import compared_names, comparison_of, dotted_names, faults_as_typed, question_of
+from specdb.duty.left import faults_in_the_rest
 from specdb.duty.question import MOST_REQUIREMENTS, TEXT_AT_MOST
-from specdb.errors import QuestionError, shown
+from specdb.errors import InputError, QuantityError, QuestionError, SpecdbError, shown
 from specdb.exchange.workbook_out import MOST_ROWS_OF_A_WORKBOOK, STEADY_TIME, escaped
-from specdb.units import UnitSystem
+from specdb.units import UnitSystem, express, kinds_of, read_quantity
 
 LONGEST_TEXT_OF_A_CELL = 32_767
 
@@ -124,7 +125,8 @@ def _write(book: _Book, answers: Iterable[LineAnswer], run: _Run) -> Written:
     for of, sheet in in_full:
         sheet.begin(of.columns(run.units), of.printed)
     written, asked = Written(), _Asked(run.units)
-    with closing(_Spool(book.tmpdir)) as spool:
+    with tempfile.TemporaryFile("w+", encoding="ascii", dir=book.tmpdir) as file:
+        spool = _Spool(file)
         for answer in answers:
             written.lines += 1
             written.answered += answer.problem is None
@@ -135,8 +137,9 @@ def _write(book: _Book, answers: Iterable[LineAnswer], run: _Run) -> Written:
         aside = list(asked.aside)
         summary.begin((*SUMMARY.columns(run.units), *aside_columns(aside)), SUMMARY.printed, _above(run))
         summary.add_all([*row, *map(beside.get, aside)] for row, beside in spool.rows())
-    lines.begin(asked.columns())
-    lines.add_all(asked.rows())
+    columns, rows = asked.sheet()
+    lines.begin(columns)
+    lines.add_all(rows)
     about.begin(_ABOUT)
     about.add_all(_about(run, written, asked))
     written.rows = {sheet.name: sheet.end() for sheet in (summary, criteria, requests, lines, about)}
@@ -146,8 +149,8 @@ def _write(book: _Book, answers: Iterable[LineAnswer], run: _Run) -> Written:
 class _Spool:
     """Rows of the summary, kept in a file until it is known which columns stand beside them."""
 
-    def __init__(self, folder: str):
-        self.file = tempfile.TemporaryFile("w+", encoding="ascii", dir=folder)
+    def __init__(self, file: TextIO):
+        self.file = file
 
     def keep(self, rows: Sequence[Sequence[Cell]], beside: Mapping[str, str]) -> None:
         for row in rows:
@@ -159,72 +162,197 @@ class _Spool:
             row, beside = json.loads(line)
             yield row, beside
 
-    def close(self) -> None:
-        self.file.close()
-
 
 # --- what stands beside the answers -----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Line:
+    """What a line asked, and why it was not answered. Under the names ``at_fault`` there stands what is refused, unless
+    its column takes it: ``instead`` stands there then."""
+
+    label: str
+    asked: Mapping[str, str]
+    aside: Mapping[str, str]
+    at_fault: set[str]
+    instead: Mapping[str, str]
+    fault: str | None
+
+    def cell(self, name: str, heading: str) -> str | None:
+        typed, instead = self.asked.get(name), self.instead.get(name)
+        is_kept = instead is None or (typed is not None and _is_refused(heading, typed))
+        return typed if is_kept else instead
 
 
 class _Asked:
     """What each line asked, and what was taken for granted: little enough to be kept until all are answered."""
 
-    def __init__(self) -> None:
-        self.lines: list[tuple[str, Mapping[str, str]]] = []
+    def __init__(self, units: UnitSystem) -> None:
+        self.units = units
+        self.lines: list[_Line] = []
+        self.aside: dict[str, None] = {}
         self.said_once: dict[str, str] = {}
         self.assumptions: dict[str, None] = {}
 
     def keep(self, answer: LineAnswer) -> None:
-        asked = {name: text for name, text in answer.asked.items() if _is_known(name) and name not in SAID_ONCE}
-        for fault in () if answer.problem is None else answer.problem.errors:
-            _mark_fault(asked, fault)
-        self.lines.append((answer.line, asked))
+        asked = {
+            name: text
+            for name, text in (answer.asked | answer.unread).items()
+            if _is_known(name) and name not in SAID_ONCE
+        }
+        names, instead = _stand_ins(answer, asked)
+        self.lines.append(_Line(answer.line, asked, answer.aside, {*names, *instead}, instead, _fault_told(answer)))
         if answer.problem is None:
             self.said_once |= {name: answer.asked[name] for name in SAID_ONCE if name in answer.asked}
+        self.aside |= dict.fromkeys(answer.aside)
         self.assumptions |= dict.fromkeys(answer.assumptions.values())
 
-    def columns(self) -> tuple[SheetColumn, ...]:
-        """A column for each name that any line states, in the order of the models."""
-        widest = {LABEL: 10}
-        for _, asked in self.lines:
-            for name, text in asked.items():
-                widest[name] = max(widest.get(name, len(name) + 4), len(text) + 2)
-        in_order = (name for name in (LABEL, *dotted_names(), *compared_names()) if name in widest)
-        return tuple(SheetColumn(name, width=min(widest[name], _WIDEST_ASKED)) for name in in_order)
+    def sheet(self) -> tuple[list[SheetColumn], Iterator[list[Cell]]]:
+        """A column for each name that any line states, in the order of the models, and the rows of the lines; beside
+        them what their sheet held that asks nothing, and why a line was not answered."""
+        stand = {name for line in self.lines for name in (*line.asked, *line.instead)}
+        names = [name for name in (*dotted_names(), *compared_names()) if name in stand]
+        asked = [self._column(name) for name in names]
+        aside = list(self.aside)
+        columns = [
+            SheetColumn(LABEL, width=self._width(LABEL, (line.label for line in self.lines))),
+            *asked,
+            *aside_columns(ASIDE + heading for heading in aside),
+        ]
+        if any(line.fault for line in self.lines):
+            columns.append(SheetColumn(FAULT_HEADING, "words", 50))
+        rows: Iterator[list[Cell]] = (
+            [
+                *(line.label, *(line.cell(name, column.heading) for name, column in zip(names, asked, strict=True))),
+                *map(line.aside.get, aside),
+                *([line.fault] if columns[-1].heading == FAULT_HEADING else []),
+            ]
+            for line in self.lines
+        )
+        return columns, rows
 
-    def rows(self) -> Iterator[list[Cell]]:
-        names = [column.heading for column in self.columns()]
-        for label, asked in self.lines:
-            yield [label, *(asked.get(name) for name in names[1:])]
+    def _column(self, name: str) -> SheetColumn:
+        """The column of a name, headed with the unit that a bare number in it is in; with none, where a text in it
+        would be read as something else then."""
+        said = [(line.asked[name], name in line.at_fault) for line in self.lines if name in line.asked]
+        headings = (f"{name} [{unit}]" for text, _ in said[:1] for unit in _units_of(name, text, self.units))
+        fitting = (each for each in headings if all(_reads_the_same(each, name, *text) for text in said))
+        heading = next(fitting, name)
+        return SheetColumn(heading, width=self._width(heading, (text for text, _ in said)))
+
+    def _width(self, heading: str, texts: Iterable[str]) -> int:
+        return min(max((len(heading) + 4, *(len(text) + 2 for text in texts))), _WIDEST_ASKED)
 
 
 def _is_known(name: str) -> bool:
     return name in dotted_names() or name in compared_names()
 
 
-def _mark_fault(asked: dict[str, str], fault: FaultShown) -> None:
-    """Writes a fault in the place of what could not be read, where it is in none of the texts that are ``asked``: the
-    line would be answered without it. Where another text stands there, as one that was said for all lines, the fault
-    goes to the next requirement, whose characteristic it cannot be taken for."""
-    name = _name_of(fault.field or "")
-    stated = None if name is None else asked.get(name)
-    if stated is not None and shown(stated) in fault.detail:
+def _units_of(name: str, text: str, units: UnitSystem) -> Iterator[str]:
+    """Units that a column may be headed with: the one asked for, else that of its first text."""
+    kind = kind_of(name)
+    try:
+        if kind == ANY:
+            kind = next(iter(kinds_of(text)), "")
+        if kind:
+            yield express(1.0, kind, units)[1]
+            yield read_quantity(text, kind).unit
+    except QuantityError:
         return
-    if name is None or stated is not None:
-        used = [int(each.split(".")[1]) for each in asked if each.startswith("require.")]
-        name = f"require.{min(max(used, default=0) + 1, MOST_REQUIREMENTS)}.characteristic"
-    told = f"fault: {fault.field}: {fault.detail}" if fault.field else f"fault: {fault.detail}"
-    asked[name] = told[:TEXT_AT_MOST]
 
 
-def _name_of(field: str) -> str | None:
-    """The dotted name that a heading stands for; None of a requirement, which takes several."""
+def _reads_the_same(heading: str, name: str, text: str, is_at_fault: bool) -> bool:
+    """Whether a cell is what it was, below a heading with a unit: what is at fault may stay so."""
+    column = meaning_of(heading)
+    if not isinstance(column, Column) or column.name != name:
+        return False
+    if _is_refused(heading, text):
+        return is_at_fault
+    return stated(column, text) == text.strip()
+
+
+def _is_refused(heading: str, text: str) -> bool:
+    """Whether what is typed below a heading is refused there, whatever else the line says."""
+    column = meaning_of(heading)
+    try:
+        if isinstance(column, Column):
+            stated(column, text)
+    except (QuantityError, QuestionError):
+        return True
+    return False
+
+
+def _fault_told(answer: LineAnswer) -> str | None:
+    """Why a line was not answered, with what would be right."""
+    faults = [] if answer.problem is None else answer.problem.errors
+    told = (f"{_told(each).rstrip('.')}. {each.remedy or ''}".strip() for each in faults)
+    return "\n".join(told) or None
+
+
+def _stand_ins(answer: LineAnswer, asked: Mapping[str, str]) -> tuple[set[str], dict[str, str]]:
+    """Has faults found again when the line is asked anew: the names at fault, and what is to stand in their places.
+
+    What was typed stays where it is refused by itself. Elsewhere the fault stands in its place; where another text
+    does that is in no fault, as one that was said for all lines, under another name.
+    """
+    refused = _refused(asked)
+    names: set[str] = set()
+    instead: dict[str, str] = {}
+    for fault in [] if answer.problem is None else answer.problem.errors:
+        if not fault.field and None in refused:
+            continue
+        name = _name_of(fault.field, answer.unread)
+        text = None if name is None else asked.get(name)
+        is_unread = name in answer.unread
+        if name is not None and text is not None:
+            is_told = text.startswith(FAULT_MARK) if is_unread else shown(text) in fault.detail
+            if is_told or name in refused:
+                names.add(name)
+                continue
+        if name is None or (text is not None and not is_unread):
+            name = _free_name({*asked, *instead})
+        instead[name] = f"{FAULT_MARK}{_told(fault)}"[:TEXT_AT_MOST]
+    return names, instead
+
+
+def _free_name(taken: set[str]) -> str:
+    used = [int(each.split(".")[1]) for each in taken if each.startswith("require.")]
+    more = f"require.{min(max(used, default=0) + 1, MOST_REQUIREMENTS)}.characteristic"
+    return next((name for name in NAMES_OF_THE_ORIGINAL if name not in taken), more)
+
+
+def _told(fault: FaultShown) -> str:
+    return f"{fault.field}: {fault.detail}" if fault.field else fault.detail
+
+
+def _refused(asked: Mapping[str, str]) -> set[str | None]:
+    """The names under which a question is at fault by itself, whatever is on file."""
+    is_judged = any(name in compared_names() for name in asked)
+    try:
+        with faults_as_typed(asked):
+            question = comparison_of(asked) if is_judged else question_of(asked)
+            plain = question.model_dump(by_alias=True, include={"duty"})
+            if faults := faults_in_the_rest(plain, ()):
+                raise QuestionError.of(faults)
+    except InputError as error:
+        return {each.field for each in error.faults or (error,) if isinstance(each, SpecdbError)}
+    return set()
+
+
+def _name_of(field: str | None, unread: Mapping[str, str]) -> str | None:
+    """The dotted name that a heading stands for; None of what is not known. A fault of a line as a whole stands under
+    its original, whose number it cannot be taken for."""
+    if not field:
+        return "original.number"
     if _is_known(field):
         return field
     meaning = meaning_of(field)
-    if not isinstance(meaning, Column) or meaning.beside or meaning.name in (LABEL, DECIMAL):
+    if not isinstance(meaning, Column) or meaning.name in (LABEL, DECIMAL):
         return None
-    return meaning.name
+    if not meaning.beside:
+        return meaning.name
+    of_its_kind = (name.rpartition(".")[0] for name, text in unread.items() if text == meaning.beside["characteristic"])
+    return next((f"{each}.{meaning.name}" for each in of_its_kind if f"{each}.{meaning.name}" in unread), None)
 
 
 def _above(run: _Run) -> list[str]:
@@ -460,7 +588,8 @@ _MARKED: Mapping[str, Mapping[str, Any]] = {
     "not answered": {"bold": True, "italic": True, "border": 1, "bg_color": "#D0D0D0"},
     "none found": {"italic": True, "bg_color": "#E8E8E8"},
 }
-"""How a verdict is marked, the first that its text holds: by weight, slope, border and ground beside colour, so that it reads in black and white."""
+"""How a verdict is marked, by the first of these that its text holds: by weight, slope, border and ground beside
+colour, so that it reads in black and white."""
 
 
 def number_format(value: float) -> str:

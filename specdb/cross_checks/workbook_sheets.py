@@ -232,7 +232,8 @@ def _criterion_cells(
     documents = dict.fromkeys(source.source for source in shown.sources if source.source)
     return [
         *(answer.line, _rank(answer, candidate.rank), element.maker, element.number, required.title),
-        *(ON_ASSUMPTIONS if by_grace else MARKS[shown.verdict], _share(shown.margin), shown.explanation, "; ".join(documents) or None),
+        *(ON_ASSUMPTIONS if by_grace else MARKS[shown.verdict], _share(shown.margin)),
+        *(shown.explanation, "; ".join(documents) or None),
         *(required.low, required.high, required.word, required.words.removeprefix(f"{required.title}: ")),
         *(shown.shown.low, shown.shown.high, shown.estimate, shown.shown_word, required.unit),
         *_condition_cells(required),

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from specdb.characteristics import FLUID_CLASSES
 from specdb.duty.circumstances import Circumstances, Costs, FluidDensity, FluidLine, Price
 from specdb.duty.points import Point as TypedPoint
 from specdb.duty.points import read_points
@@ -16,21 +17,55 @@ from specdb.errors import InputError, NotOnFileError, QuantityError, QuestionErr
 from specdb.trade.circuit import STANDARD_ATMOSPHERE_KPA, return_flow_l_min, turnover_flow_l_min, turnovers_per_hour_of
 from specdb.trade.cleanliness import CleanlinessCode, read_code
 from specdb.trade.contamination import ingression_at_most
-from specdb.trade.fluids import REFERENCE_DEGC, common_densities, fluid_of, possible_density, weighs_as_mineral_oil
+from specdb.trade.fluids import (
+    CLASS_OF_TRADE,
+    REFERENCE_DEGC,
+    common_densities,
+    fluid_of,
+    possible_density,
+    weighs_as_mineral_oil,
+)
 from specdb.trade.viscosity import grade_band, nu100_from_index, viscosity_at
 from specdb.units import Quantity, read_number, read_quantity
 
 _GRADE = re.compile(r"(?:ISO)?\s*(?:VG)?\s*-?\s*(\d{1,4})", re.IGNORECASE)
 _NUMBERS = re.compile(r"[0-9]+")
+_CLASS = "|".join((*FLUID_CLASSES, *CLASS_OF_TRADE))
+_WITH_CLASS = re.compile(
+    rf"(?:({_CLASS})[\s-]*)?(?:ISO)?\s*(?:VG)?[\s-]*([0-9]{{1,4}})(?:[\s-]*({_CLASS}))?", re.IGNORECASE
+)
 _REFERENCE_DEGC = 40.0
 _ROUNDING = 1e-9
 NEAR_POUR_POINT = (
     "The viscosity at the coldest start is read off a line that is of oils (ASTM D341): near its pour point, or with "
     "water or much polymer in it, a fluid is thicker than that (common practice)."
 )
+USUAL = {
+    # field of the duty: kind of quantity, least and greatest that are met with in hydraulics (common practice)
+    "flow": ("flow", 0.0, 20_000.0),
+    "pump_flow": ("flow", 0.0, 20_000.0),
+    "operating_temperature": ("temperature", -60.0, 200.0),
+    "cold_start_temperature": ("temperature", -60.0, 200.0),
+    "fluid.viscosity": ("viscosity", 0.0, 10_000.0),
+    "working_pressure": ("pressure", 0.0, 100_000.0),
+    "relief_pressure": ("pressure", 0.0, 100_000.0),
+    "bypass_cracking_pressure": ("pressure", 0.0, 2_000.0),
+    "bypass_full_flow_drop": ("pressure", 0.0, 4_000.0),
+}
+"""What lies outside is noted and judged all the same: as a rule its unit is a slip."""
 INGRESSION_SIZES = {4.0: "at_4", 6.0: "at_6", 14.0: "at_14"}
 _LINE_FROM = ("fluid.grade", "fluid.points", "fluid.viscosity_index", "cold_start_temperature")
 DYNAMIC_UNITS = ("cP", "mPa·s", "Pa·s")
+
+
+def unusual(field: str, place: str, value: float) -> list[Note]:
+    """A note where a value, in its canonical unit, lies outside what is USUAL of a field of the duty."""
+    kind, least, greatest = USUAL.get(field, ("", value, value))
+    if least <= value <= greatest:
+        return []
+    side, bound = ("below", least) if value < least else ("above", greatest)
+    text = f"{place}: {{}} lies {side} what is met with in hydraulics, {{}} (common practice). Is the unit right?"
+    return [Note(text, ((value, kind), (bound, kind)))]
 
 
 class Faults:
@@ -149,6 +184,7 @@ class DutyConditions:
             quantity = read_positive(text, kind)
             if quantity.note:
                 self.notes.append(f"duty.{field}: {quantity.note}")
+            self.notes += unusual(field, f"duty.{field}", quantity.value)
             return quantity.value
         return None
 
@@ -179,6 +215,7 @@ class DutyConditions:
             if text is not None:
                 with self._faults.at(f"duty.{name}"):
                     value = read_quantity(text, "temperature").value
+                    self.notes += unusual(name, f"duty.{name}", value)
             read.append(value)
         operating, cold = read
         if operating is not None and cold is not None and cold > operating:
@@ -317,6 +354,7 @@ class DutyConditions:
         if not thin.value > 0:
             raise QuestionError("A viscosity must be above zero.", value=text)
         self.notes += [f"duty.fluid.viscosity: {note}" for note in dict.fromkeys((thin.note, thick.note)) if note]
+        self.notes += unusual("fluid.viscosity", "duty.fluid.viscosity", thick.value)
         needed = self._density_from if thin.unit in DYNAMIC_UNITS else ()
         temperature = ("operating_temperature",) if thin.unit == "SUS" else ()
         self._viscosity_from = ("fluid.viscosity", *needed, *temperature)
@@ -623,8 +661,22 @@ def _stated_fields(duty: DutyAsked) -> list[str]:
 def read_grade(text: str) -> int:
     """The number of an ISO 3448 grade: "ISO VG 46", "VG46", "46". Raises QuestionError."""
     match = _GRADE.fullmatch(text.strip())
+    if match is None:
+        _refuse_class(text)
     if match is None and len(_NUMBERS.findall(text)) > 1:
         raise QuestionError("These are several grades.", value=text, remedy="State the one that is filled in.")
     if match is None:
         raise QuestionError("This is no viscosity grade.", value=text, remedy='Write it as in "ISO VG 46".')
     return int(match[1])
+
+
+def _refuse_class(text: str) -> None:
+    """Raises QuestionError for a grade with a class of fluid beside it: "HM 46", "HLP46", "ISO VG 46 HV"."""
+    match = _WITH_CLASS.fullmatch(text.strip())
+    if match is None or not (match[1] or match[3]):
+        return
+    word = (match[1] or match[3]).upper()
+    stands_for = f"; {word} stands for it (common practice)" if word in CLASS_OF_TRADE else ""
+    its_class = CLASS_OF_TRADE.get(word, word)
+    remedy = f'Write "ISO VG {match[2]}" as the grade, and "{its_class}" as the class of the fluid{stands_for}.'
+    raise QuestionError("This is a grade and a class of fluid.", value=text, remedy=remedy)

@@ -23,6 +23,7 @@ from specdb.duty.left import faults_in_the_rest
 from specdb.duty.question import (
     MOST_COMPARED,
     MOST_REQUIREMENTS,
+    TEXT_AT_MOST,
     AssumptionsAsked,
     ComparisonAsked,
     DeriveAsked,
@@ -33,6 +34,7 @@ from specdb.duty.question import (
     read_question,
 )
 from specdb.duty.rules import RULES
+from specdb.duty.typed import requirement_of
 from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError
 from specdb.units import read_number
 
@@ -195,7 +197,7 @@ def _known(
     dotted: Mapping[str, str], known: Mapping[str, DottedField], beside: Sequence[str], faults: Faults
 ) -> dict[str, str]:
     """What is stated by names that are known; those that are not are faults."""
-    _refuse_unknown([name for name in dotted if name not in known], known, beside, faults)
+    _refuse_unknown({name: text for name, text in dotted.items() if name not in known}, known, beside, faults)
     return {name: text for name, text in dotted.items() if name in known and text.strip()}
 
 
@@ -359,13 +361,29 @@ def _derived(text: str) -> dict[str, bool]:
 
 
 def _refuse_unknown(
-    names: Sequence[str], known: Mapping[str, DottedField], beside: Sequence[str], faults: Faults
+    unknown: Mapping[str, str], known: Mapping[str, DottedField], beside: Sequence[str], faults: Faults
 ) -> None:
-    for name in names[:UNKNOWN_AT_MOST]:
+    for name in list(unknown)[:UNKNOWN_AT_MOST]:
         message, remedy = _unknown(name, known, beside)
+        if (whole := _WHOLE_REQUIREMENT.fullmatch(name)) and f"require.{whole[1] or 1}.characteristic" in known:
+            message, remedy = _in_words(unknown[name], whole[1] or "1")
         faults.found.append(_fault(QuestionError(message, remedy=remedy), name))
-    if len(names) > UNKNOWN_AT_MOST:
-        faults.found.append(QuestionError(f"{len(names) - UNKNOWN_AT_MOST} more names are not known."))
+    if len(unknown) > UNKNOWN_AT_MOST:
+        faults.found.append(QuestionError(f"{len(unknown) - UNKNOWN_AT_MOST} more names are not known."))
+
+
+_WHOLE_REQUIREMENT = re.compile(r"require(?:\.([0-9]+))?")
+_A_REQUIREMENT = {"characteristic": "filtration_ratio", "at_least": "200", "size": "10 um(c)"}
+
+
+def _in_words(text: str, number: str) -> tuple[str, str]:
+    """What is wrong with a requirement that stands whole under one name, and the names and texts that state it."""
+    try:
+        stated, how = requirement_of(text[:TEXT_AT_MOST]), "State"
+    except InputError:
+        stated, how = _A_REQUIREMENT, "State them as in"
+    fields = ", ".join(f"require.{number}.{name}={value}" for name, value in stated.items())
+    return "A requirement is stated by its fields, a name to each.", f"{how} {fields}."
 
 
 def _unknown(name: str, known: Mapping[str, DottedField], beside: Sequence[str]) -> tuple[str, str]:

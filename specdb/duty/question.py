@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, TypeVar, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -24,6 +24,7 @@ from pydantic import (
     model_validator,
 )
 from pydantic_core import core_schema
+from typing_extensions import override
 
 from specdb.characteristics import (
     ATTRIBUTES,
@@ -39,10 +40,10 @@ from specdb.characteristics import (
     YES_NO,
 )
 from specdb.duty.rules import RULES, SIDES
-from specdb.errors import QuantityError, QuestionError, SpecdbError, in_plain_words, meant_by, shown
+from specdb.errors import QuantityError, QuestionError, SpecdbError, in_plain_words, meant_by, object_wanted, shown
 from specdb.trade.contamination import ENVIRONMENTS
 from specdb.units import read_number, show
-from specdb.vocabulary import meant_of
+from specdb.vocabulary import characteristics_meant, meant_of
 
 TEXT_AT_MOST = 200
 _PRINTABLE = r"^[^\x00-\x1f\x7f]*$"
@@ -185,9 +186,12 @@ class OneOf:
         known = {_joined(word): word for word in self.words}
         word = known.get(_joined(text_of(value)))
         if word is None:
-            listed, meant = ", ".join(self.words), meant_of(value, self.words)
-            raise ValueError(f'"{shown(value)}" is not one of {listed}' + (f". {meant}" if meant else ""))
+            raise ValueError(self._refusal(value))
         return word
+
+    def _refusal(self, value: str) -> str:
+        listed, meant = ", ".join(self.words), meant_of(value, self.words)
+        return f'"{shown(value)}" is not one of {listed}' + (f". {meant}" if meant else "")
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_before_validator_function(self.read, handler(source))
@@ -198,8 +202,18 @@ class OneOf:
         return {"type": "string", "enum": list(self.words)}
 
 
+class OneOfTheCharacteristics(OneOf):
+    """The same of characteristics, which are many: what may be meant is told before all that there are."""
+
+    @override
+    def _refusal(self, value: str) -> str:
+        meant = [key for key in characteristics_meant(value) if key in self.words]
+        asked = f"Is {' or '.join(meant)} meant? " if meant else ""
+        return f'"{shown(value)}" is no characteristic that can be required. {asked}Known are {", ".join(self.words)}'
+
+
 JUDGED = tuple(key for key, c in CHARACTERISTICS.items() if c.sense != "shown")
-CharacteristicKey = Annotated[str, OneOf(JUDGED)]
+CharacteristicKey = Annotated[str, OneOfTheCharacteristics(JUDGED)]
 YesNo = Annotated[str, OneOf(YES_NO)]
 
 
@@ -675,12 +689,33 @@ def models_in(annotation: object) -> Iterator[type[BaseModel]]:
 
 def known_fields(place: Sequence[object], asked: type[BaseModel] = Question) -> tuple[str, ...]:
     """Names of the fields that may stand at a place of what is asked, such as ("duty", "require", 0)."""
+    return tuple(field.alias or name for name, field in _model_at(place, asked).model_fields.items())
+
+
+def fields_below(place: Sequence[object], asked: type[BaseModel] = Question) -> dict[str, str]:
+    """Where each field stands that is deeper than a place of what is asked, seen from there, by its name: in a duty
+    "grade" is "fluid.grade". Fields within lists and measures are left out; of several of a name it is the least deep.
+    """
+    found: dict[str, str] = {}
+    waiting = [("", _model_at(place, asked))]
+    for prefix, model in waiting:
+        for own, field in model.model_fields.items():
+            name = field.alias or own
+            inner = next(models_in(field.annotation), None)
+            if prefix:
+                found.setdefault(name, f"{prefix}{name}")
+            if inner not in (None, MeasureAsked) and get_origin(field.annotation) is not list:
+                waiting.append((f"{prefix}{name}.", inner))
+    return found
+
+
+def _model_at(place: Sequence[object], asked: type[BaseModel]) -> type[BaseModel]:
     model = asked
     for part in place:
         fields = {field.alias or name: field for name, field in model.model_fields.items()}
         if part in fields:
             model = next(models_in(fields[str(part)].annotation), model)
-    return tuple(field.alias or name for name, field in model.model_fields.items())
+    return model
 
 
 Asked = TypeVar("Asked", bound=BaseModel)
@@ -712,10 +747,11 @@ def _fault(
 ) -> QuestionError:
     remedy = None
     if kind == "extra_forbidden":
-        known = known_fields(place[:-1], model)
-        near = meant_by(str(place[-1]), known)
+        known, name = known_fields(place[:-1], model), str(place[-1])
+        below, near = fields_below(place[:-1], model).get(name), meant_by(name, known)
         meant = f"Is {near} meant? " if near else ""
-        message, remedy = "There is no such field.", f"{meant}Known are {', '.join(known)}."
+        remedy = f"Is {below} meant?" if below else f"{meant}Known are {', '.join(known)}."
+        message = "There is no such field."
     elif kind == "missing":
         message = "This is needed and was not stated."
         beside = [name for name in known_fields(place[:-1], model) if isinstance(found, dict) and name in found]
@@ -724,5 +760,6 @@ def _fault(
         remedy = "An element_id is 16 digits from 0 to 9 and a to f."
     field = ".".join(shown(str(part)) for part in place) or None
     message = message if remedy or kind == "missing" else in_plain_words(kind, message)
+    remedy = remedy or object_wanted(kind, place)
     message = message[:1].upper() + message[1:]
     return QuestionError(message if message.endswith((".", "?")) else f"{message}.", field=field, remedy=remedy)

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS
-from specdb.duty.conditions import DutyConditions, Faults, read_positive
+from specdb.duty.conditions import DutyConditions, Faults, read_positive, unusual
 from specdb.duty.question import DutyAsked, FitAsked, MeasureAsked, RequirementAsked
-from specdb.duty.requirement import Requirement
+from specdb.duty.requirement import Note, Requirement
 from specdb.errors import InputError, QuestionError
 from specdb.trade.filtration import beta_from_efficiency, customary_beta
 from specdb.trade.fluids import possible_density
@@ -63,7 +63,7 @@ def _required(asked: RequirementAsked, conditions: DutyConditions, faults: Fault
         "standard": asked.standard and standard_and_edition(asked.standard)[0],
         "dust": asked.dust and dust_of(asked.dust),
     }
-    notes: list[str] = []
+    notes: list[str | Note] = []
     with faults.at(field):
         where |= _quantities(asked, conditions, notes)
     with faults.at(f"{field}.size"):
@@ -146,7 +146,9 @@ def _ratio(text: str) -> float:
     return beta
 
 
-def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list[str]) -> dict[str, float | str | None]:
+def _quantities(
+    asked: RequirementAsked, conditions: DutyConditions, notes: list[str | Note]
+) -> dict[str, float | str | None]:
     """Conditions of the requirement; flow, viscosity, density and terminal drop fall back on the duty's."""
     judged_with = CHARACTERISTICS[asked.characteristic].judged_with
 
@@ -162,6 +164,8 @@ def _quantities(asked: RequirementAsked, conditions: DutyConditions, notes: list
             raise error.at(name) from None
         if quantity.note and f"{name}: {quantity.note}" not in notes:
             notes.append(f"{name}: {quantity.note}")
+        field = "fluid.viscosity" if name == "viscosity" else name
+        notes.extend(note for note in unusual(field, name, quantity.value) if note not in notes)
         return quantity.value
 
     found: dict[str, float | str | None] = {"cycle_pressure_kpa": own("cycle_pressure", "pressure")}

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from rich.console import Console
 from rich.table import Table
 
-from specdb.amounts import listed
 from specdb.answers.cross_checks import CrossCheckAnswer, LineAnswer, verdict_by_proof, verdict_of
 from specdb.answers.decisions import CandidateShown
-from specdb.cross_checks.lines import Line
 from specdb.cross_checks.remarks import Remarks, rows_told
 from specdb.cross_checks.written import Tally
 from specdb.printing.page import row, say, show_table, table
@@ -24,9 +22,9 @@ class LinesTold:
     """What is told of lines as their answers pass, of which no more is kept: what holds for all of them and the faults,
     and for those who read nothing else a table of the candidates."""
 
-    def __init__(self, lines: Sequence[Line], in_a_table: bool):
+    def __init__(self, in_a_table: bool):
         self.tally = Tally()
-        self.remarks = Remarks(lines)
+        self.remarks = Remarks()
         self._candidates = _table_of_candidates() if in_a_table else None
         self._faults: list[str] = []
         self._faults_left = 0
@@ -48,18 +46,18 @@ class LinesTold:
                 self._faults_left += 1
 
     def print(self, out: Console, head: CrossCheckAnswer, kept_in: str | None = None) -> None:
-        """The table, if there is one; how many lines were answered, with what, and on what the verdicts rest; which have
-        faults; and what was passed over."""
+        """The table, if there is one; how many lines were answered, with what, and on what the verdicts rest; which
+        have faults; and what was passed over."""
         if self._candidates is not None:
             show_table(out, self._candidates)
             self._print_faults(out)
         if kept_in is not None:
             say(out, f"The answers are in {kept_in}.")
-        faulty = self.tally.faulty
+        faulty, meeting = self.tally.faulty, self.tally.meeting or "none"
         say(
             out,
-            f"Lines answered: {self.tally.answered}, of them {self.tally.meeting or 'none'} with a candidate that meets "
-            f"all that is asked. Catalogue revision {head.catalog_revision}, method {head.method_version}.",
+            f"Lines answered: {self.tally.answered}, of them {meeting} with a candidate that meets all that is asked. "
+            f"Catalogue revision {head.catalog_revision}, method {head.method_version}.",
         )
         if self.tally.answered:
             say(out, _rests_on(self.remarks))
@@ -86,7 +84,7 @@ class LinesTold:
 def _rests_on(remarks: Remarks) -> str:
     """On what the verdicts rest, and how the page would judge the same where that is otherwise."""
     if not remarks.assumed:
-        granted = listed(list(GRANTED.values()))
+        granted = ", ".join(GRANTED.values())
         return f"By proof alone; --assume customary, as on the page of the service, takes for granted: {granted}."
     alone = f". By proof alone: {remarks.by_proof}" if remarks.by_proof else ""
     return f"Taking for granted: {'; '.join(remarks.assumed)}{alone}."

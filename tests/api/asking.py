@@ -77,7 +77,7 @@ def refusal(response: Any, status: int, code: str, *pointers: str) -> dict[str, 
         assert isinstance(document[name], str)
         assert document[name].strip()
     for fault in document["errors"]:
-        assert set(fault) in ({"pointer", "detail"}, {"pointer", "detail", "remedy"})
+        assert {"pointer", "detail"} <= set(fault) <= {"pointer", "detail", "found", "remedy"}
         assert fault["pointer"] == "" or fault["pointer"].startswith("/")
         assert fault["detail"].strip()
     assert [fault["pointer"] for fault in document["errors"]] == list(pointers)

@@ -134,7 +134,7 @@ def test_conditions_tell_one_rating_from_others(cell: Callable[..., str]) -> Non
     )
     assert cell("rating", asked, size="5 um(c)", flow="80 L/min") == "!not_stated"
     assert cell("rating", asked, size="5 um(acftd)") == "!not_stated"
-    assert cell("rating", asked, size="5 parsec") == "!bad_value"
+    assert cell("rating", asked, size="5 parsec") == "!unit"
     label = cell("rating", asked, size="5 um(c)", flow="80 L/min", detail="yes")
     assert label.startswith("!not_stated: characteristic: Not on file at these conditions. On file: ")
 
@@ -152,7 +152,11 @@ def test_conditions_tell_one_rating_from_others(cell: Callable[..., str]) -> Non
         ("verdict", ORIGINAL, "missing"),
         ("verdict", {"number": "Dulse 24", "elements.1.number": "Dulse 24", **ORIGINAL}, "bad_name"),
         ("verdict", {"number": "Dulse 24", "elements.2.number": "12-1", **ORIGINAL}, "bad_name"),
-        ("verdict", {"number": "Dulse 24", "flow": "75 parsec", **ORIGINAL}, "bad_value"),
+        ("verdict", {"number": "Dulse 24", "flow": "75 parsec", **ORIGINAL}, "unit"),
+        ("verdict", {"number": "Dulse 24", "flow": "75 kPa", **ORIGINAL}, "unit"),
+        ("verdict", {"number": "Dulse 24", "flow": "seventy", **ORIGINAL}, "bad_value"),
+        ("best", {"flow": "75", **ORIGINAL}, "unit"),
+        ("best", {"require.1.characteristic": "retained_capacity", "require.1.at_least": "60"}, "unit"),
         ("verdict", {"number": "Dulse 24", "ascii": "perhaps", **ORIGINAL}, "bad_value"),
         ("verdict", {"number": "Dulse\x0024", **ORIGINAL}, "bad_value"),
         ("verdict", {"element_id": "\x00", **ORIGINAL}, "bad_value"),

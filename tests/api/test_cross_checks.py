@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import csv
 import io
+import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -22,6 +23,7 @@ from specdb.answers.cross_checks import TABLES, LineAnswer
 from specdb.cross_checks.lines import MOST_CANDIDATES
 from tests.api.asking import EQUIVALENTS, refusal
 
+JSON = "application/json"
 CSV = {"content-type": "text/csv"}
 XLSX = {"content-type": MEDIA_TYPES["xlsx"]}
 HEADINGS = ("line", "original.number", "flow", "limit", "elements.1.number", "elements.2.number")
@@ -77,6 +79,18 @@ def test_lines_are_answered_alike_in_whatever_form_they_come(client: TestClient)
     assert lines_of(client.post(CROSS_CHECKS, content=as_workbook(), headers=XLSX)) == told
     for name, content in (("lines.csv", as_csv()), ("lines.xlsx", as_workbook())):
         assert lines_of(client.post(CROSS_CHECKS, files={"file": (name, content)})) == told
+
+
+def test_a_json_file_of_a_form_says_what_the_query_leaves_unsaid(client: TestClient) -> None:
+    file = json.dumps(as_json() | {"common": {"flow": "60 L/min", "limit": "1"}, "mode": "rank"}).encode()
+    by_form = client.post(CROSS_CHECKS, files={"file": ("lines.json", file)})
+    assert lines_of(by_form) == lines_of(client.post(CROSS_CHECKS, content=file, headers={"content-type": JSON}))
+    asked = {"mode": "each", "flow": "50 L/min"}
+    press, saw, *_ = lines_of(client.post(CROSS_CHECKS, files={"file": ("lines.json", file)}, params=asked))
+    assert (saw["mode"], saw["asked"]["flow"]) == ("judged", "50 L/min")
+    assert (press["asked"]["flow"], press["asked"]["limit"]) == ("75 L/min", "2")
+    refused = {"file": ("lines.json", file.replace(b"60 L/min", b"60"))}
+    assert client.post(CROSS_CHECKS, files=refused).json()["errors"][0]["pointer"] == "/common/flow"
 
 
 def test_a_line_is_answered_as_its_question_alone(client: TestClient) -> None:

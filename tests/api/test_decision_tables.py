@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any
 
 import pytest
@@ -54,9 +55,16 @@ def number(cell: str) -> float | None:
     return float(cell) if cell else None
 
 
+@cache
+def heading_of(name: str, columns: tuple[str, ...]) -> str:
+    """The one column that holds a quantity, whatever its unit."""
+    (heading,) = [column for column in columns if re.fullmatch(rf"{name}_({'|'.join(UNITS)})", column)]
+    return heading
+
+
 def quantity(row: Row, name: str) -> dict[str, Any] | None:
     """A quantity as JSON has it, its unit from the name of its column."""
-    (heading,) = [column for column in row if re.fullmatch(rf"{name}_({'|'.join(UNITS)})", column)]
+    heading = heading_of(name, tuple(row))
     cell = row[heading]
     return {"value": float(cell), "unit": UNITS[heading.removeprefix(f"{name}_")]} if cell else None
 

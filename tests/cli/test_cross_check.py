@@ -33,12 +33,52 @@ def words(text: str) -> str:
 def test_lines_at_a_terminal_with_their_faults_and_an_exit_status_of_their_own(run: Run, sheet: Path) -> None:
     done = run("cross-check", str(sheet), "--limit", "2", "--assume", "customary")
     assert (done.status, done.err) == (SOME_FAULTY, "")
-    assert "press Quollbeck Dulse 23 1 Brindlefjord 96E8 meets" in words(done.out)
-    assert "saw Oddmarrow 00417 1 Quollbeck Dulse 24 misses" in words(done.out)
+    assert "press Quollbeck Dulse 23 1 Brindlefjord 96E8 meets, assumed" in words(done.out)
+    assert "saw Oddmarrow 00417 Quollbeck Dulse 24 misses" in words(done.out)
+    assert "Taking for granted: " in done.out
+    assert "Stated but read by no rule: Flow [L/min] (row 2)." in done.out
     assert "row 4 (mill): Original: No element has this number." in words(done.out)
     assert "Lines answered: 2, of them 1 with a candidate that meets all that is asked." in done.out
     assert "Lines with faults: 1, in row 4." in done.out
-    assert run("cross-check", "-", stdin=GOOD).status == 0
+    alone = run("cross-check", "-", stdin="Original,Alternative\n00417,Dulse 24\n")
+    assert alone.status == 0
+    assert "assumed" not in alone.out
+    assert "of them none with a candidate that meets all that is asked." in alone.out
+    assert "By proof alone; --assume customary, as on the page" in alone.out
+
+
+@pytest.mark.parametrize("form", ["--csv", "--json"])
+def test_beside_data_what_is_told_of_all_lines_stands_on_standard_error(
+    run: Run, sheet: Path, tmp_path: Path, form: str
+) -> None:
+    sheet.write_text("Line,Original,Flow [L/min],Price\npress,Dulse 23,75,9\nmill,no such number,,\n", encoding="utf-8")
+    printed = run("cross-check", str(sheet), form)
+    assert json.loads(printed.out) if form == "--json" else list(csv.DictReader(io.StringIO(printed.out)))
+    kept = run("cross-check", str(sheet), "--out", str(tmp_path / "answers.csv"))
+    assert printed.err.splitlines() == kept.out.splitlines()[1:]
+    assert "Price" in printed.err
+    assert "row 3 (mill): Original: No element has this number." in printed.err
+    assert "Stated but read by no rule: Flow [L/min] (row 2)." in printed.err
+    assert "Lines with faults: 1, in row 3." in printed.err
+
+
+def test_a_json_file_says_what_holds_for_all_and_options_have_the_last_word(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "lines.json"
+    lines = [{"original.number": "Dulse 23", "elements.1.number": "96E8"}, {"original.number": "00417"}]
+    common = {"assumptions": "customary", "fluid": {"grade": "ISO VG 46"}, "limit": 1}
+    file.write_text(json.dumps({"lines": lines, "common": common, "mode": "rank"}), encoding="utf-8")
+    told = json.loads(run("cross-check", str(file), "--json").out)["lines"]
+    said = {"assumptions": "customary", "fluid.grade": "ISO VG 46", "limit": "1"}
+    assert [(line["mode"], line["asked"].items() >= said.items()) for line in told] == [("ranked", True)] * 2
+    told = json.loads(run("cross-check", str(file), "--json", "--mode", "each", "--grade", "ISO VG 68").out)["lines"]
+    assert [(line["mode"], line["asked"]["fluid.grade"]) for line in told] == [
+        ("judged", "ISO VG 68"),
+        ("ranked", "ISO VG 68"),
+    ]
+    file.write_text(json.dumps({"lines": lines, "commn": common}), encoding="utf-8")
+    assert "Beside the lines there stands commn." in run("cross-check", str(file)).refused(2)
+    file.write_text(json.dumps({"lines": lines, "common": {"flow": "75"}, "mode": "guess"}), encoding="utf-8")
+    assert "common.flow" in run("cross-check", str(file)).refused(2)
 
 
 def test_answers_in_a_new_file_of_each_form(run: Run, sheet: Path, tmp_path: Path) -> None:
@@ -67,11 +107,11 @@ def test_answers_in_a_new_file_of_each_form(run: Run, sheet: Path, tmp_path: Pat
 
 
 def plain(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Lines without where they stood, and faults without the headings they stood under."""
+    """Lines without where they stood and under which headings."""
     for line in lines:
         for fault in (line["problem"] or {}).get("errors", ()):
             del fault["field"]
-    return [{name: its for name, its in line.items() if name not in ("row", "notes")} for line in lines]
+    return [{name: its for name, its in line.items() if name not in ("row", "notes", "headings")} for line in lines]
 
 
 def test_options_hold_for_all_lines_that_do_not_say_it_themselves(run: Run, sheet: Path) -> None:

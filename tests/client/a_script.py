@@ -30,7 +30,7 @@ def main(store: str) -> None:
         ranked = catalogue.equivalents("Dulse 23", duty, limit=3)
         print(*map(line_of, ranked.candidates), sep="\n")
         print(ranked.frame()["rank"].max())
-        best = catalogue.compare(ranked.candidates[:1], "Dulse 23", duty)
+        best = catalogue.compare(ranked.candidates[:1], original="Dulse 23", duty=duty)
         sizes = [each.size.pint().to("mm").magnitude for each in best.requirements if each.size is not None]
         print(max(sizes))
         lines = catalogue.cross_check([{"line": 1, "original.number": "Dulse 23"}], duty, limit=1)

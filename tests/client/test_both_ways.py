@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pint
 import pytest
@@ -45,6 +46,9 @@ ANSWERED: dict[str, Call] = {
     "elements with a share assumed": lambda k: k.elements(
         require=[{"characteristic": "retained_capacity", "at_least_g": 60}], assumptions={"about_within": "10 %"}
     ),
+    "elements that meet what is said in words": lambda k: k.elements(
+        require=["beta10(c) >= 200", {"characteristic": "retained_capacity", "at_least_g": 60}], might=True
+    ),
     "element": lambda k: k.element("Dulse 23"),
     "element of a maker, with its history": lambda k: k.element(("quollbeck", "dulse23"), history=True, units="us"),
     "element of a hit": lambda k: k.element(k.search("lse 23").hits[0]),
@@ -63,9 +67,12 @@ ANSWERED: dict[str, Call] = {
         as_of=1,
     ),
     "comparison": lambda k: k.compare(
-        ["Dulse 24", {"number": "2024-07"}], ("Quollbeck", "Dulse 23"), {"derive": "none"}
+        ["Dulse 24", {"number": "2024-07"}], original=("Quollbeck", "Dulse 23"), duty={"derive": "none"}
     ),
-    "comparison of candidates": lambda k: k.compare(k.equivalents("Dulse 23", limit=2).candidates, "Dulse 23"),
+    "comparison of candidates": lambda k: k.compare(k.equivalents("Dulse 23", limit=2).candidates, original="Dulse 23"),
+    "comparison of one after another": lambda k: k.compare(
+        "12-2", ("Quollbeck", "Dulse 23"), original="Dulse 24", assumptions="customary"
+    ),
     "test requests": lambda k: k.test_requests("Dulse 23", {"assumptions": "customary"}, limit=5, units="us"),
     "lines": lambda k: k.cross_check(
         [
@@ -99,7 +106,11 @@ REFUSED: dict[str, Call] = {
     "filters that cannot be read": lambda k: k.elements(thread="zz", length="abc", kind="spinon"),
     "a maker without elements": lambda k: k.elements(maker="Nobody"),
     "no such requirement": lambda k: k.elements(require=[{"characteristic": "x", "at_leas": 5}], assumptions=["x"]),
+    "no requirement in words": lambda k: k.elements(require="beta"),
+    "no requirement of a duty": lambda k: k.equivalents(duty={"require": ["beta10(c) >= 200", "12-1"]}),
+    "no requirement at all": lambda k: k.elements(require=[5]),  # type: ignore[list-item]
     "no elements wanted": lambda k: k.elements(limit=0),
+    "a number of hits that is a text": lambda k: k.search("Dulse", limit="2"),  # type: ignore[arg-type]
     "no such number": lambda k: k.element("Dulse 99"),
     "no number": lambda k: k.element("---"),
     "no identifier": lambda k: k.element({"element_id": "../health"}),
@@ -110,18 +121,32 @@ REFUSED: dict[str, Call] = {
         duty={"flw": "75", "flow": 75, "working_pressure": "ten", "fit": {"length": {"vale": 1}}}, limit=0
     ),
     "more faults than are told": lambda k: k.equivalents(duty={f"x{n}": n for n in range(120)}),
+    "an object that is a text": lambda k: k.equivalents("Dulse 23", {"fluid": "ISO VG 46", "fit": "1-12 UNF"}),
+    "fields of what is below": lambda k: k.equivalents("Dulse 23", {"grade": "ISO VG 46", "thread": "1-12 UNF"}),
+    "assumptions in two places": lambda k: k.test_requests(
+        "Dulse 23", {"assumptions": "none"}, assumptions="customary"
+    ),
+    "a quantity without a unit": lambda k: k.equivalents("Dulse 23", {"flow": "75"}),
     "a unit of another kind": lambda k: k.equivalents("Dulse 23", {"flow_bar": 75}),
     "two faulty quantities": lambda k: k.equivalents("Dulse 23", {"flow": "75 bar", "working_pressure": "x"}),
     "no number of pint's": lambda k: k.equivalents("Dulse 23", {"flow": float("nan") * UM}),
     "an original that is not on file": lambda k: k.equivalents("Dulse 99"),
     "nothing asked": lambda k: k.equivalents(),
     "an original by its identifier": lambda k: k.equivalents({"element_id": "0" * 16}),
-    "no elements": lambda k: k.compare([], "Dulse 23"),
-    "an element named twice over": lambda k: k.compare([{"number": "a", "element_id": "0" * 16}], "Dulse 23"),
-    "elements that are not on file": lambda k: k.compare(["Dulse 24", "Dulse 98"], "Dulse 23"),
+    "no elements": lambda k: k.compare([], original="Dulse 23"),
+    "nothing compared": lambda k: k.compare(),
+    "a list beside an element": lambda k: k.compare(["Dulse 24"], "Dulse 23"),
+    "a name in three parts": lambda k: k.element(("Quollbeck", "Dulse", "23")),  # type: ignore[arg-type]
+    "a number that is no text": lambda k: k.compare(417),  # type: ignore[arg-type]
+    "an element named twice over": lambda k: k.compare({"number": "a", "element_id": "0" * 16}, original="Dulse 23"),
+    "elements that are not on file": lambda k: k.compare("Dulse 24", "Dulse 98", original="Dulse 23"),
     "nothing to ask makers for": lambda k: k.test_requests(duty={"flow": "75 L/min"}),
     "no such units": lambda k: k.search("Dulse", units="uk"),  # type: ignore[arg-type]
     "no such mode": lambda k: k.cross_check([{"original.number": "12-1"}], mode="both"),  # type: ignore[arg-type]
+    "a number of candidates that is a text": lambda k: k.cross_check(
+        [{"original.number": "12-1"}], limit="2"  # type: ignore[arg-type]
+    ),
+    "a line that is a text": lambda k: k.cross_check(["Dulse 23"]),  # type: ignore[list-item]
     "too many candidates": lambda k: k.cross_check([{"original.number": "12-1"}], limit=500),
     "no lines": lambda k: k.cross_check([]),
     "no lines one after another": lambda k: k.cross_check_each([]),
@@ -168,6 +193,41 @@ def test_a_refusal_is_the_same(call: Call, here: specdb.Catalogue, there: specdb
     assert error.problem["detail"]
 
 
+def test_what_is_said_in_words_is_what_the_fields_say(here: specdb.Catalogue) -> None:
+    asked = {"characteristic": "filtration_ratio", "at_least": 200, "size": "10 um(c)"}
+    by_fields = here.elements(require=[asked])
+    assert 0 < by_fields.total < here.elements().total
+    assert [each.element_id for each in here.elements(require="β10(c) at least 200").elements] == [
+        each.element_id for each in by_fields.elements
+    ]
+    ranked = here.equivalents(duty={"require": ["β10(c) at least 200"]}, assumptions="customary", limit=5)
+    assert ranked.candidates == here.equivalents(
+        duty={"require": [asked], "assumptions": "customary"}, limit=5
+    ).candidates  # fmt: skip
+    compared = here.compare("12-2", "Dulse 23", original="Dulse 24")
+    assert [each.element.number for each in compared.elements] == ["12-2", "Dulse 23"]
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (REFUSED["an object that is a text"], 'duty.fluid: an object of names and values is expected. Write {"grade":'),
+        (REFUSED["fields of what is below"], "duty.grade: there is no such field. Is fluid.grade meant?"),
+        (REFUSED["a quantity without a unit"], 'duty.flow: "75" has no unit; a flow was wanted. Add one of L/min, '),
+        (REFUSED["no such number"], "number: No element has this number. Found: Dulse 99. Check"),
+        (REFUSED["no requirement of a duty"], "duty.require.1: This is no requirement. Found: 12-1. Write"),
+        (REFUSED["a list beside an element"], "original=..."),
+        (REFUSED["a number of candidates that is a text"], "limit: A whole number is wanted. Found: 2. Write it "),
+    ],
+)  # fmt: skip
+def test_a_refusal_says_what_was_found_and_what_would_be_right(
+    call: Call, said: str, here: specdb.Catalogue, there: specdb.Catalogue
+) -> None:
+    for catalogue in (here, there):
+        error = _error(call, catalogue)
+        assert said in "; ".join(map(str, error.faults or (error,)))
+
+
 def test_every_call_is_tried() -> None:
     public = {name for name, _ in inspect.getmembers(specdb.Catalogue, inspect.isfunction) if not name.startswith("_")}
     tried = {name for call in ANSWERED.values() for name in call.__code__.co_names}
@@ -195,6 +255,34 @@ def test_a_data_frame_says_what_its_cells_say(here: specdb.Catalogue) -> None:
     assert asked[0]["working_pressure"].replace(".0", "") == "10 bar"
     assert asked[1].keys() == {"original.number", "limit", "assumptions"} | (asked[1].keys() & {"original.maker"})
     assert [line.status for line in answer.lines] == ["answered", "answered", "fault", "answered"]
+
+
+def test_a_cell_of_a_data_frame_is_what_it_is_in_a_workbook(
+    tmp_path: Path, here: specdb.Catalogue, there: specdb.Catalogue
+) -> None:
+    frame = pd.DataFrame(
+        {
+            "line": ["date", "numpy", "gap", "text", "comma"],
+            "original number": [pd.Timestamp(2024, 12, 1), np.int64(12), None, "00417", "Dulse 23"],
+            "flow_l_min": [np.float64(75), np.int64(60), pd.NA, 1.125, "7,5"],
+            "service interval [h]": pd.to_datetime([None, None, None, None, None]),
+            "working pressure [bar]": [float("nan"), 10, 10, 10, 10],
+        }
+    )
+    frame.to_excel(tmp_path / "lines.xlsx", index=False)
+    answer = here.cross_check(frame, limit=1)
+    assert answer.lines == there.cross_check(frame, limit=1).lines
+    assert answer.lines == here.cross_check(tmp_path / "lines.xlsx", limit=1).lines
+    dated, *rest = answer.lines
+    assert dated.problem is not None
+    assert "a program may have made it of what was typed. Found: 2024-12-01" in dated.problem.detail
+    assert [line.asked.get("original.number") for line in rest] == ["12", None, "00417", "Dulse 23"]
+    assert [line.asked.get("flow") for line in rest] == ["60 L/min", None, "1.125 L/min", "7,5 L/min"]
+    assert {line.asked.get("working_pressure") for line in rest} == {"10 bar"}
+    assert not any("service_interval" in line.asked for line in rest)
+    with pytest.raises(specdb.QuestionError, match="Broken Unicode") as caught:
+        here.cross_check(pd.DataFrame({"original number": ["\ud800"]}, dtype=object))
+    assert caught.value.field == "original number"
 
 
 def test_a_long_list_is_whole_however_small_its_pages(

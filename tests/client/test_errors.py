@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pytest
 import specdb
 from specdb.client.telling import error_of
 from specdb.errors import ImportRefusedError, family
-from specdb.problems import of_error
+from specdb.problems import of_error, of_status
 
 Handler = Callable[[httpx2.Request], httpx2.Response]
 
@@ -112,6 +113,19 @@ def test_every_error_of_the_family_comes_back_as_it_was(kind: type[specdb.Specdb
         assert [str(each) for each in found.faults] == [str(each) for each in fault.faults]
 
 
+def test_a_busy_service_says_when_to_ask_again() -> None:
+    document = of_status(503, "Others are being answered.").model_dump(exclude_none=True)
+    headers = {"content-type": "application/problem+json", "retry-after": "30"}
+    answers = iter((httpx2.Response(503, json=document, headers=headers), httpx2.Response(503, json=document)))
+    asked = _asking(lambda _: next(answers))
+    with pytest.raises(specdb.ServiceBusyError, match="Others") as caught:
+        asked.cross_check([{"original.number": "12-1"}])
+    assert caught.value.retry_after_s == 30
+    assert caught.value.problem["type"] == "urn:specdb:problem:busy"
+    with pytest.raises(specdb.ServiceUnreachableError):
+        asked.cross_check_each([{"original.number": "12-1"}])
+
+
 def test_a_problem_of_a_later_service_is_told_all_the_same() -> None:
     document = {"type": "urn:specdb:problem:new", "title": "New", "status": 423, "detail": "Locked."}
     problem = httpx2.Response(423, json=document, headers={"content-type": "application/problem+json; charset=utf-8"})
@@ -125,10 +139,18 @@ def test_a_store_that_is_not_there_is_not_made(tmp_path: Path) -> None:
     with pytest.raises(specdb.StoreError, match="no store here yet") as caught:
         specdb.open(tmp_path / "none?.db")
     assert caught.value.problem["type"] == "urn:specdb:problem:store"
+    assert str(tmp_path / "none?.db") in str(caught.value)
     assert not list(tmp_path.iterdir())
     (tmp_path / "text.db").write_text("text " * 500)
-    with pytest.raises(specdb.StoreError, match="not a database"):
-        specdb.open(tmp_path / "text.db")
+    with sqlite3.connect(tmp_path / "foreign.db") as foreign:
+        foreign.execute("CREATE TABLE invoice (id INTEGER)")
+    foreign.close()
+    for name, said in (("text.db", "not a database"), ("", "a folder"), ("foreign.db", "another program")):
+        with pytest.raises(specdb.StoreError, match=said) as caught:
+            specdb.open(tmp_path / name)
+        assert str(caught.value).startswith(f"{tmp_path / name}: ")
+    with pytest.raises(specdb.StoreError, match="blank"):
+        specdb.open("")
 
 
 def test_a_store_that_vanishes_is_told(tmp_path: Path, demo_store_url: str) -> None:

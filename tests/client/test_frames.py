@@ -20,7 +20,7 @@ FRAMED: dict[str, Callable[[specdb.Catalogue], Any]] = {
     "characteristics": lambda k: k.characteristics(),
     "revisions": lambda k: k.revisions(),
     "equivalents": lambda k: k.equivalents("Dulse 23", {"flow_l_min": 75}, units="us", include_windows=True, limit=3),
-    "comparison": lambda k: k.compare(["Dulse 24"], "Dulse 23"),
+    "comparison": lambda k: k.compare("Dulse 24", original="Dulse 23"),
     "test requests": lambda k: k.test_requests("Dulse 23"),
     "calculations": lambda k: k.calculations(),
     "calculation": lambda k: k.calculate("filtration-ratio", efficiency="99.5 %", units="us"),

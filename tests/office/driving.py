@@ -20,8 +20,8 @@ import uno  # type: ignore[import-not-found]
 from com.sun.star.beans import PropertyValue  # type: ignore[import-not-found]
 
 STARTING_SECONDS = 60
-FULL_UPDATE = 3
-"""Of links as a file is opened (com.sun.star.document.UpdateDocMode)."""
+ACCORDING_TO_CONFIG = 2
+"""Of links as a file is opened (com.sun.star.document.UpdateDocMode): as where a user opens it, by the settings."""
 
 FILTERS = {
     "xlsx": "Calc MS Excel 2007 XML",
@@ -45,7 +45,7 @@ class Driver:
 
     def open(self, file: str) -> dict[str, Any]:
         """A file, by what it holds, with its links updated where its folder is trusted."""
-        opened = self._load(Path(file).as_uri(), UpdateDocMode=FULL_UPDATE)
+        opened = self._load(Path(file).as_uri(), UpdateDocMode=ACCORDING_TO_CONFIG)
         if opened is None or not hasattr(opened, "Sheets"):
             raise ValueError("the suite did not open it as a workbook")
         return self._kept(opened)

@@ -20,10 +20,12 @@ PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
   xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
 <item oor:path="/org.openoffice.Office.Common/Security/Scripting"><prop oor:name="SecureURL" oor:op="fuse">
 <value><it>{trusted}</it></value></prop></item>
+<item oor:path="/org.openoffice.Office.Calc/Content/Update"><prop oor:name="Link" oor:op="fuse"><value>0</value></prop>
+</item>
 </oor:items>
 """
-"""Settings of a user who trusts one folder (Tools, Options, Security, Trusted Sources): of a file in it, and of no
-other, links and web functions are updated."""
+"""Settings of a user who trusts one folder (Tools, Options, Security, Trusted Sources) and has links updated always
+(Tools, Options, Calc, General): of a file in it, and of no other, web functions are answered. It takes both."""
 
 
 class OfficeError(Exception):

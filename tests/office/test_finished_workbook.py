@@ -66,6 +66,7 @@ def test_the_office_suite_opens_recalculates_and_converts_it_and_finds_the_same(
     document = office.open(file)
     document.recalculate()
     look_at(document)
+    document_sheets = list(document.sheets)
 
     again = document.convert(tmp_path / "again.xlsx")
     kept = held_by(load_workbook(again))
@@ -75,7 +76,14 @@ def test_the_office_suite_opens_recalculates_and_converts_it_and_finds_the_same(
     assert all(caution in summary for caution in CAUTIONS)
     pages = pypdf.PdfReader(document.convert(tmp_path / "finished.pdf")).pages
     document.close()
-    first = " ".join(pages[0].extract_text().split())
+    printed = [" ".join(page.extract_text().split()) for page in pages]
+    first = printed[0]
+    # Each sheet begins a page, and its headings stand on each of its pages, which are as wide as it is.
+    sheets = [text.partition(" Cross-check of filter elements ")[0] for text in printed]
+    assert list(dict.fromkeys(sheets)) == document_sheets
+    of_criteria = [text for text, sheet in zip(printed, sheets, strict=True) if sheet == "Criteria"]
+    assert len(of_criteria) > 2
+    assert all("line rank maker number criterion verdict in words documents" in text for text in of_criteria)
     assert all(caution in first for caution in CAUTIONS)
     assert "misses" in first
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
+import re
 from collections.abc import Iterator
 from html import escape, unescape
 from typing import Any
@@ -15,7 +17,7 @@ from starlette.testclient import TestClient
 from api import create_app
 from api.admission import CROSS_CHECKING
 from api.long_work import AT_ONCE
-from api.pages.cross_check import LINES_SHOWN
+from api.pages.cross_check import LINES_KEPT, LINES_SHOWN
 from api.pages.site import STATIC
 from tests.api.pages.test_load import words
 
@@ -44,7 +46,17 @@ def test_pasted_lines_are_shown_with_their_faults_and_lead_to_each_answer(page: 
     assert told.status_code == 200
     assert "2 lines answered, 1 line with faults" in words(told)
     assert "4 mill Original No element has this number. Found: <b>none" in words(told)
+    assert "One of those answered has a candidate that meets all that is asked, not by proof alone." in words(told)
+    assert "✓ meets: 1 line press" in words(told)
+    assert "✗ misses: 1 line saw" in words(told)
+    assert "faulty: 1 line mill" in words(told)
+    for row in (2, 3, 4):
+        assert f'href="#row-{row}"' in told.text
+        assert told.text.count(f'id="row-{row}"') == 1
+    assert "Stated but read by no rule: Flow (row 2)." in words(told)
     assert "press Quollbeck Dulse 23 1. Brindlefjord 96E8 ✓ meets" in words(told)
+    assert "29 met; by proof alone: not shown" in words(told)
+    assert "Not shown: filtration ratio (beta), burst pressure. To ask for: multi-pass test to ISO 16889" in words(told)
     assert "saw Oddmarrow 00417 Quollbeck Dulse 24 ✗ misses" in words(told)
     assert "<b>none" not in told.text
     for path in ("/replace?", "/side-by-side?", "/elements/"):
@@ -55,6 +67,53 @@ def test_pasted_lines_are_shown_with_their_faults_and_lead_to_each_answer(page: 
     assert "Verdicts rest on proof alone" in words(alone)
     assert "1. Sundercairn =7-K ✓ meets" in words(alone)
     assert "2. Brindlefjord 96E8 ? not shown" in words(alone)
+
+
+@pytest.mark.parametrize(
+    ("pasted", "said"),
+    [
+        ("Original\n00417\n", "It has no candidate that meets all that is asked."),
+        ("Original\tAlternative\n12-1\t96E7\n", "It has a candidate that meets all that is asked."),
+        (
+            "Original\tAlternative\n12-1\t96E7\n00421\t00432\n",
+            "Each of them has a candidate that meets all that is asked.",
+        ),
+    ],
+)
+def test_how_many_lines_have_one_that_meets_all_is_said_in_words(page: TestClient, pasted: str, said: str) -> None:
+    assert said in words(send(page, pasted, limit="1"))
+
+
+def test_lines_of_a_small_file_stay_on_the_page_to_be_sent_again(page: TestClient) -> None:
+    book = openpyxl.Workbook()
+    for row in (
+        ("Machine", "Our number", "Flow [L/min]", "Price"),
+        ("press", "Dulse 23", 75, 12.5),
+        ("saw", dt.date(2026, 1, 12), 60, None),
+        ("mill", "12-1", "75 kPa", None),
+    ):
+        book.worksheets[0].append(row)
+    saved = io.BytesIO()
+    book.save(saved)
+    told = send(page, "", ("fleet.xlsx", saved.getvalue()))
+    kept = unescape(re.findall(r"<textarea[^>]*>\n(.*?)</textarea>", told.text, re.DOTALL)[0])
+    assert kept.splitlines() == [
+        "line\tOur number\tFlow [L/min]\tPrice",
+        "press\tDulse 23\t75 L/min\t12.5",
+        "saw\tnot read: 2026-01-12\t60 L/min\t",
+        "mill\t12-1\t75 kPa\t",
+    ]
+    again = send(page, kept, answer="csv")
+    rows = list(csv.DictReader(io.StringIO(again.content.decode("utf-8-sig"))))
+    assert {(row["line"], row["status"]) for row in rows} == {
+        ("press", "answered"),
+        ("saw", "fault"),
+        ("mill", "fault"),
+    }
+    many = "Original\n" + "Rowan/11\n" * (LINES_KEPT + 1)
+    told = send(page, "", ("many.csv", many.encode()), limit="1")
+    assert "The lines of many.csv are not kept here: choose it again below for the workbook." in words(told)
+    assert "Rowan/11\nRowan/11" not in told.text
 
 
 def test_lines_come_back_as_a_workbook_or_a_table(page: TestClient) -> None:
@@ -113,4 +172,4 @@ def test_of_many_lines_the_page_shows_the_first_and_stays_light(page: TestClient
     assert f"of {LINES_SHOWN + 4} lines" in words(told)
     with_it = sum((STATIC / name).stat().st_size for name in ("style.css", "pages.js"))
     assert len(told.content) - len(escape(many)) + with_it < HEAVIEST_BYTES
-    assert told.text.count("<tr>") > 50
+    assert told.text.count("<tr") > 50

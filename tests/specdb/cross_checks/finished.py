@@ -21,7 +21,10 @@ COMMON: Mapping[str, str] = {
 }  # fmt: skip
 
 LINES = (
-    Line(2, "A-1", {"original.number": "Dulse 23", "flow": "75 L/min"}),
+    Line(
+        2, "A-1", {"original.number": "Dulse 23", "flow": "75 L/min"}, headings={"flow": "Flow, L/min"},
+        aside={"Price": "12.50", "Remark": "=1+1"},
+    ),
     Line(3, "12-1", {"original.number": "Dulse 23", "elements.1.number": "Dulse 24", "elements.2.number": "00428"}),
     Line(4, "=1+1", {"original.number": "Dulze 23", "flow": "fast"}),
     Line(5, "00428", {"original.number": "Dulse 24", "target_cleanliness": "18/16/13", "limit": "4"}),
@@ -36,6 +39,12 @@ LINES = (
     Line(12, "12", {}, (fault_at("flow", "No value was saved.", "Type it."),)),
     # Whether the fluid suits the seal no test settles.
     Line(13, "13", {"fluid.class": "HEES", "fit.seal": "NBR", "assumptions": "none"}),
+    Line(14, "14", {"original.number": "Dulse 23", "elements.1.number": "Dulse 24"}, aside={"Price": "9"}),
+    # What was typed is refused again where it stands; a day that a date shows is a number of a part as text.
+    Line(15, "15", {"original.number": "Dulse 23"}, (fault_at("flow", "Which?", ""),), unread={"flow": "1.000,5 L"}),
+    Line(17, "17", {}, (fault_at("temp [°C]", "Which?", ""),), unread={"operating_temperature": "122 °F"}),
+    Line(18, "18", {"original.number": "Dulse 23", "operating_temperature": "50 °C"}),
+    Line(16, "16", {}, (fault_at("part no", "A date.", "", "2024-07"),), unread={"original.number": "2024-07"}),
 )
 """Ranked, judged, of requirements alone, and faulty in each way, with labels that a program may take for something
 else."""

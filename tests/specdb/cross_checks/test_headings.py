@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 from pydantic.fields import FieldInfo
 
+from specdb.cross_checks import template
 from specdb.cross_checks.headings import (
     ALIASES,
     DECIMAL,
     LABEL,
+    OF_THE_TEMPLATE,
     Column,
     Foreign,
     Slip,
@@ -66,6 +68,17 @@ def test_no_alias_stands_for_two_names():
         ("cold start", "cold_start_temperature"), ("pressure", "working_pressure"), ("bypass", "bypass"),
         ("Bypass setting", "bypass_cracking_pressure"), ("target code", "target_cleanliness"),
         ("ISO code", "target_cleanliness"), ("place", "location"), ("Machine", LABEL), ("Pos.", LABEL), ("item", LABEL),
+        ("Original filter no.", "original.number"), ("Old filter number", "original.number"),
+        ("Our no", "original.number"), ("OUR FILTER", "original.number"), ("Existing element", "original.number"),
+        ("Article", "original.number"), ("Article no", "original.number"), ("oil filter", "original.number"),
+        ("P/N", "original.number"), ("Manufacturer's part no.", "original.number"), ("Filter (old)", "original.number"),
+        ("Make of original", "original.maker"), ("brand of the filter", "original.maker"),
+        ("Your offer", "elements.1.number"), ("Offer", "elements.1.number"), ("number (new)", "elements.1.number"),
+        ("Alternative from supplier", "elements.1.number"), ("Supplier\N{RIGHT SINGLE QUOTATION MARK}s number",
+         "elements.1.number"), ("Offer 2 article no", "elements.2.number"), ("offered filter maker",
+         "elements.1.maker"), ("replacement for old number", "elements.1.number"),
+        ("ISO 4406 target", "target_cleanliness"), ("Target ISO", "target_cleanliness"),
+        ("temperature of the oil", "operating_temperature"), ("Machine no.", LABEL), ("Asset ID", LABEL),
         ("decimal", DECIMAL), ("limit", "limit"), ("Assumptions", "assumptions"),
     ],
 )  # fmt: skip
@@ -97,7 +110,8 @@ def test_units_within_headings(heading, name, unit):
         ("origonal number", "original.number"), ("alternativ", '"alternative" (elements.1.number)'),
         ("target_cleanlines", "target_cleanliness"), ("duty.flow", 'Write "flow"'), ("machnie", "line"),
         ("flow [psi]", "Units that would do: L/min"), ("flow (rated)", "Units that would do"),
-        ("number (new)", "without brackets"), ("Alternative 21", "from 1 to 20"), ("require.17.size", "from 1 to 16"),
+        ("number (unclear)", "without brackets"), ("Alternative 21", "from 1 to 20"), ("Your number", "Whose is meant"),
+        ("original replacement", "Whose is meant"), ("Original 2", "one original"), ("require.17.size", "from 1 to 16"),
         ("beta 10 >=", "beta at 10 um(c)"), ("capacity at least at most [g]", "a column of its own"),
         ("capacity at least [bar]", "Units that would do: g"),
         ("clean drop at most at noon", "require.1.characteristic"),
@@ -117,7 +131,9 @@ def test_slips_are_faults_that_name_what_is_meant(heading, said):
     ("heading", "near"),
     [
         *((each, None) for each in ("Remark", "Unit price", "delivery", "qty", "Supplier", "price [EUR]", "Warehouse",
-                                    "date", "size", "code", "Colour", "Offer no.", "Quote date", "x" * 5000)),
+                                    "date", "size", "code", "Colour", "Quote date", "Original install date",
+                                    "Offered price", "Filter qty", "number of machines", "remark: max. flow",
+                                    "x" * 5000)),
         ("oil type", "fluid.grade"), ("length [mm]", "fit.length"), ("Outside diameter", "fit.outside_diameter"),
         ("max. flow", "flow"), ("Capacity [g]", "Capacity at least"), ("pressure drop", "pressure drop at most"),
     ],
@@ -126,6 +142,34 @@ def test_what_is_of_something_else_is_left_aside(heading, near):
     found = meaning_of(heading)
     assert isinstance(found, Foreign), found
     assert found.near == near
+
+
+@pytest.mark.parametrize(
+    ("heading", "said", "beside"),
+    [
+        ("Original filter designation", '"original number"', "Old"), ("Filter type", '"original number"', "Part no."),
+        ("Item code", '"original number"', "Article"), ("Orignal filter no", '"original number"', "Original"),
+        ("Offer no.", '"alternative"', "Offered 2"), ("quote number", '"alternative"', "alternative"),
+        ("verdict of alternative", '"alternative"', "Replacement"), ("maker code", '"original maker"', "Make"),
+        ("max. flow", '"flow"', "flow [L/min]"), ("oil type", '"fluid.grade"', "oil"),
+    ],
+)  # fmt: skip
+def test_what_may_be_asked_is_left_aside_only_where_another_column_asks_it(heading, said, beside):
+    with pytest.raises(QuestionError) as refusal:
+        read_columns(["location", heading])
+    assert (refusal.value.field, said in str(refusal.value.remedy)) == (heading, True)
+    for headings in (["location", heading, beside], ["location", f"remark: {heading}"]):
+        columns = read_columns(headings)
+        assert 1 not in columns.asked
+        assert columns.aside == {1: heading}
+
+
+def test_columns_of_formulas_of_the_template_are_passed_over():
+    assert set(OF_THE_TEMPLATE) == {heading for heading, _ in template._ANSWERED}
+    columns = read_columns(["original number", "alternative number", *OF_THE_TEMPLATE])
+    assert list(columns.asked) == [0, 1]
+    assert columns.aside == {}
+    assert columns.notes == (f"columns of our own answers, left aside: {', '.join(OF_THE_TEMPLATE)}",)
 
 
 @pytest.mark.parametrize(
@@ -148,7 +192,8 @@ def test_requirements_as_headings(heading, bound, unit, beside):
 def test_requirements_take_the_numbers_that_no_name_takes():
     columns = read_columns(["beta at 10 um(c)", "require.1.at_least", "capacity at least [g]"])
     assert columns.requirements == {0: 2, 2: 3}
-    assert "filtration ratio (beta) at 10 um(c), at least" in columns.notes[0]
+    assert "filtration ratio (beta) at 10 um(c), at least" in columns.notes[1]
+    assert "no column names an original" in columns.notes[0]
 
 
 def test_every_quantity_of_a_question_may_have_its_unit_in_the_heading():
@@ -173,8 +218,14 @@ def _is_quantity(name: str) -> bool:
     [
         (["number", "flow", "Part no."], '"number" and "Part no." both mean original.number'),
         (["flow [L/min]", "flow_gpm"], '"flow [L/min]" and "flow_gpm" both mean flow'),
+        (["Pos", "Original", "Offered", "Offered"], "both mean elements.1.number (columns C and D)"),
+        (["Original", "Offered", "Offered"], 'write "Offered 1" and "Offered 2"'),
+        (["Original", "", "Original"], '"Original" and "Original" both mean original.number (columns A and C)'),
+        (["number", "Flow", "Flow"], "both mean flow (columns B and C)"),
+        (["number", "decimal", "Decimal"], "both mean decimal (columns B and C)"),
+        (["number", "beta at 10 um(c)", "beta at 10 um(c)"], "both mean the same requirement (columns B and C)"),
         (["a", "b", ""], 'Found: "a", "b"'),
-        (["machine", "pos"], "No heading is known"),
+        (["machine", "length"], '"machine" (what the line is called), "length" (is fit.length meant?). Lines begin'),
         (["floww", "oill"], "floww"),
     ],
 )
@@ -185,10 +236,12 @@ def test_headings_that_refuse_the_whole(headings, said):
 
 
 def test_what_is_left_aside_is_told_and_the_row_is_a_label_where_there_is_no_other():
-    columns = read_columns(["row", "number", "price", "oil type", "", ""])
+    columns = read_columns(["row", "number", "price", "oil brand", "price", "", ""])
     assert columns.labels == (0,)
-    assert columns.width == 4
+    assert columns.width == 5
     assert columns.notes == (
-        'columns left aside, as their headings are not known here: "price", "oil type" (is fluid.grade meant?)',
+        'columns left aside, as their headings are not known here: "price", "oil brand" (is fluid.grade meant?), '
+        '"price"',
     )
+    assert columns.aside == {2: "price", 3: "oil brand", 4: "price (E)"}
     assert read_columns(["row", "number", "line", "machine"]).labels == (2, 3)

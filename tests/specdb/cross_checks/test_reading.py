@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from specdb.cross_checks.headings import MOST_ASIDE, read_columns
 from specdb.cross_checks.lines import MOST_LINES, Line, LinesRead
 from specdb.cross_checks.reading import lines_of_json, read_lines
 from specdb.duty.dotted import compared_names, dotted_names
@@ -165,11 +166,53 @@ def test_bad_lines_stay_alone():
         {"bypass": "This is a pressure."},
         {None: "The row has 4 cells, the headings are 5."},
         {None: "The row has 6 cells, the headings are 5."},
-        {None: "The row asks nothing."},
+        {"number": "No original is named, and the row asks nothing else."},
         {"number": "The cell has 201 characters."},
         {"flow (L/min)": '"some" does not begin with a number.'},
     ]
     assert all(fault.whole for line in read.lines for fault in line.faults if fault.field)
+
+
+def test_what_could_not_be_read_is_told_and_kept_as_it_was_typed():
+    rows = [["number", "flow [L/min]", "capacity at least [g]", "oil"], ["A", "60 kPa", "80", "46"],
+            ["A", "6O", "40-60 g", "46"], ["A", "40 - 60", "some", "46"]]  # fmt: skip
+    by_csv = of_text("\n".join(map(",".join, rows)))
+    by_json = lines_of_json([dict(zip(rows[0], row, strict=True)) for row in rows[1:]])
+    for read in (by_csv, of_rows(rows), by_json):
+        first, second, third = read.lines
+        assert [[fault.value for fault in line.faults] for line in read.lines] == [
+            ["60 kPa"], ["6O", "40-60 g"], ["40 - 60", "some"],
+        ]  # fmt: skip
+        assert faults(third)["flow [L/min]"] == faults(second)["capacity at least [g]"] == "This is a range."
+        assert first.unread == {"flow": "60 kPa"}
+        assert second.unread == {
+            "flow": "6O", "require.1.characteristic": "retained_capacity", "require.1.at_least": "40-60 g",
+        }  # fmt: skip
+        assert dict(third.asked) == {"original.number": "A", "fluid.grade": "46"}
+
+
+def test_columns_of_something_else_are_carried_along():
+    columns = [f"Remark {letter}" for letter in "abcdefghijklmnopqrstuvw"]
+    rows = [["number", "remark: max. flow", *columns], ["A", "5 L/min", "x" * 300, "", "12-1"], ["B"]]
+    padded = [[*row, *[""] * (len(rows[0]) - len(row))] for row in rows]
+    by_json = lines_of_json([dict(zip(rows[0], row, strict=True)) for row in padded[1:]])
+    for read in (of_text("\n".join(map(",".join, padded))), of_rows(padded), by_json):
+        assert [dict(line.aside) for line in read.lines] == [
+            {"max. flow": "5 L/min", "Remark a": "x" * 200, "Remark c": "12-1"}, {},
+        ]  # fmt: skip
+    assert len(read_columns(rows[0]).aside) == MOST_ASIDE < len(rows[0])
+
+
+@pytest.mark.parametrize("blank", ["", "n/a", "N/A", "-", "nan", "None", "?"])
+def test_a_line_without_an_original_says_under_which_heading_there_is_none(blank):
+    rows = [["machine", "Old filter no.", "temp", "beta at 10 um(c)"], ["a", blank, "50 °C", ""],
+            ["b", blank, "", "200"], ["c", blank, "", ""], ["d", "12-1", "", ""]]  # fmt: skip
+    by_json = lines_of_json([dict(zip(rows[0], row, strict=True)) for row in rows[1:]])
+    for read in (of_text("\n".join(map(",".join, rows))), of_rows(rows), by_json):
+        assert [line.blank_original for line in read.lines][:2] == ["Old filter no."] * 2
+        assert read.lines[3].blank_original is None
+        assert [list(faults(line)) for line in read.lines] == [[], [], ["Old filter no."], []]
+        assert "original.number" not in {**read.lines[0].asked, **read.lines[1].asked}
 
 
 def test_decimal_marks():
@@ -180,6 +223,15 @@ def test_decimal_marks():
     assert [list(faults(line).values()) for line in commas.lines] == [
         [], ["The sheet writes decimal commas, so this may be a thousand or a small number."], [],
     ]  # fmt: skip
+    assert 'Write "1500" or "1,5", or' in str(commas.lines[1].faults[0].remedy)
+    for heading, unit in (("flow [L/min]", ""), ("flow", " L/min")):
+        thousand = of_text(f"number;{heading}\nA;1,5{unit}\nB;1,200{unit}\nC;1,234{unit}\n")
+        remedies = [fault.remedy or "" for line in thousand.lines for fault in line.faults]
+        assert [remedy.partition(", or")[0] for remedy in remedies] == [
+            f'Write "1200{unit}" or "1,2{unit}"', f'Write "1234{unit}" or "1,2340{unit}"',
+        ]  # fmt: skip
+        mended = of_text(f"number;{heading}\nA;1,5{unit}\nB;1200{unit}\nC;1,2{unit}\nD;1,2340{unit}\n")
+        assert [line.faults for line in mended.lines] == [()] * 4
     points = of_text("number;flow [L/min]\nA;1.5\nB;1.500\n")
     assert [line.asked["flow"] for line in points.lines] == ["1.5 L/min", "1.500 L/min"]
 
@@ -233,7 +285,7 @@ def test_a_table_of_our_own_answers_is_read_by_what_it_asks():
         (b'{"lines": [{"limit": NaN}]}', "no number that JSON has"),
         (b'[{"number": "A"}', "This is no JSON"),
         (b"[" * 100_000 + b"]" * 100_000, "nested too deeply"),
-        (b'{"lines": [{"number": "A"}], "mode": "rank"}', "there stands mode"),
+        (b'{"lines": [{"number": "A"}], "modes": "rank"}', "there stands modes"),
         (b'{"number": "A"}', "These are no lines"),
         (b"[]", "There is no line"),
     ],

@@ -14,6 +14,7 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.cross_checks.lines import CANDIDATES, Line
 from specdb.cross_checks.processes import answer_lines_at_once, processes_for
 from specdb.cross_checks.running import Mode, answer_lines
+from specdb.duty.conditions import read_grade
 from specdb.duty.dotted import comparison_of, question_of
 from specdb.errors import QuestionError
 from specdb.ranking import rank
@@ -112,6 +113,64 @@ def test_faults_of_the_reading_are_those_of_the_line(demo: Snapshot) -> None:
     assert found.problem is not None
     assert [(each.field, each.remedy) for each in found.problem.errors] == [("Number", "Type it as text.")]
     assert other.status == "answered"
+
+
+BLANK = "Original filter no."
+DUTY = {"operating_temperature": "50 °C"}
+
+
+@pytest.mark.parametrize(
+    ("asked", "blank", "mode", "said"),
+    [
+        (DUTY, BLANK, "each", "No original is named."),
+        (DUTY, None, "each", None),
+        ({**DUTY, "fit.clearance": "5 mm"}, BLANK, "rank", "No original is named."),
+        ({"fit.seal": "FKM"}, BLANK, "each", None),
+        ({**DUTY, "elements.1.number": "Dulse 24"}, None, "each", "nothing is required to judge by"),
+        ({**DUTY, "elements.1.number": "Dulse 24", "fit.seal": "FKM"}, None, "each", None),
+        ({**DUTY, "original.maker": "Quollbeck"}, BLANK, "each", "its number is missing"),
+        ({**DUTY, "original.maker": "Quollbeck", "fit.seal": "FKM"}, BLANK, "each", "its number is missing"),
+    ],
+)
+def test_a_line_is_not_answered_as_if_it_had_an_original(
+    demo: Snapshot, asked: dict[str, str], blank: str | None, mode: Mode, said: str | None
+) -> None:
+    line = Line(2, "A", asked, blank_original=blank)
+    (found,) = answer_lines([line], demo, {}, mode=mode)
+    assert found.status == ("answered" if said is None else "fault")
+    if said is not None:
+        assert found.problem is not None
+        (fault,) = found.problem.errors
+        assert (fault.field, said in fault.detail) == (blank or "original.number", True)
+        (by_common,) = answer_lines([line], demo, {"original.number": "Dulse 23"}, mode=mode)
+        assert by_common.status == "answered"
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "told"),
+    [
+        ("flow", "60 kPa", '"kPa" is a unit of pressure; a flow was wanted. Found: 60 kPa'),
+        ("flow", "6O", '"O" is no unit of flow known here. Found: 6O'),
+        ("flow", "75", '"75" has no unit; a flow was wanted.'),
+        ("fluid.grade", "HLP46", "This is a grade and a class of fluid. Found: HLP46"),
+    ],
+)
+def test_a_fault_tells_the_whole_of_what_was_typed(demo: Snapshot, name: str, typed: str, told: str) -> None:
+    (found,) = answer_lines([Line(2, "A", {**RANKED, name: typed}, aside={"Price": "12"})], demo, {})
+    assert found.problem is not None
+    assert [each.detail for each in found.problem.errors] == [told]
+    assert (found.asked[name], found.aside) == (typed, {"Price": "12"})
+
+
+@pytest.mark.parametrize(
+    ("typed", "word"), [("HLP 46", "HM"), ("hm46", "HM"), ("HV 46", "HV"), ("ISO VG 46 HEES", "HEES")]
+)
+def test_a_grade_with_its_class_is_told_apart(typed: str, word: str) -> None:
+    with pytest.raises(QuestionError) as refusal:
+        read_grade(typed)
+    assert str(refusal.value.remedy).startswith(f'Write "ISO VG 46" as the grade, and "{word}" as the class')
+    with pytest.raises(QuestionError, match="no viscosity grade"):
+        read_grade("VG--46")
 
 
 def test_several_processes_answer_as_one_does(demo: Snapshot) -> None:

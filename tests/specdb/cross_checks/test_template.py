@@ -26,13 +26,13 @@ def opened(service: str = "http://127.0.0.1:8000") -> Any:
 
 def test_every_formula_asks_nothing_of_a_blank_row() -> None:
     book = opened()
-    for name, number, columns in ((LINES_SHEET, "D", "KLMNOP"), (RATINGS_SHEET, "B", "G")):
+    for name, number, columns in ((LINES_SHEET, "D", "LMNOPQ"), (RATINGS_SHEET, "B", "G")):
         for row in (2, ROWS + 1 if name == LINES_SHEET else 51):
             for column in columns:
                 formula = book[name][f"{column}{row}"].value
                 assert formula.startswith("=IF(")
                 guard = formula.partition(',"",')[0]
-                assert f"${number}{row}" in guard or f"$P{row}" in guard
+                assert f"${number}{row}" in guard or f"$Q{row}" in guard
     formulas = [cell.value for sheet in book for row in sheet for cell in row if cell.data_type == "f"]
     assert len(formulas) > 5 * ROWS
     for function in LATER:
@@ -42,8 +42,9 @@ def test_every_formula_asks_nothing_of_a_blank_row() -> None:
 
 def test_what_is_filled_in_is_read_as_lines() -> None:
     book = opened()
-    filled = {"A2": "1", "B2": "Press 4", "C2": "Quollbeck", "D2": "12-1", "E2": "75 L/min", "F2": "ISO VG 46",
-              "G2": "50 degC", "H2": "18/16/13", "I2": "Quollbeck", "J2": "00417", "D4": "Dulse 23"}  # fmt: skip
+    filled = {"A2": "1", "B2": "Press 4", "C2": "Quollbeck", "D2": "12-1", "E2": "75", "F2": "ISO VG 46",
+              "G2": "50", "H2": "18/16/13", "I2": "Quollbeck", "J2": "00417", "K2": "customary",
+              "D4": "Dulse 23"}  # fmt: skip
     for cell, text in filled.items():
         assert book[LINES_SHEET][cell].number_format == "@"
         book[LINES_SHEET][cell] = text
@@ -55,7 +56,7 @@ def test_what_is_filled_in_is_read_as_lines() -> None:
     assert "Press 4" in lines[0].label
     assert lines[0].asked == {
         "original.maker": "Quollbeck", "original.number": "12-1", "flow": "75 L/min", "fluid.grade": "ISO VG 46",
-        "operating_temperature": "50 degC", "target_cleanliness": "18/16/13",
+        "operating_temperature": "50 degC", "target_cleanliness": "18/16/13", "assumptions": "customary",
         "elements.1.maker": "Quollbeck", "elements.1.number": "00417",
     }  # fmt: skip
     assert lines[1].asked == {"original.number": "Dulse 23"}

@@ -273,7 +273,7 @@ def test_numbers_are_read_as_they_are_written_elsewhere() -> None:
         ("require.01.size", "numbered from 1 to 16"),
         ("require.99999999999999999999.size", "numbered from 1 to 16"),
         ("elements.1.number", "named in a comparison alone"),
-        ("require.2", "require.2.characteristic, require.2.at_least"),
+        ("require.2", "require.2.characteristic=filtration_ratio, require.2.at_least=200"),
         ("fluid.colour", "Known are fluid.grade, fluid.viscosity_index"),
         ("colour", "Known are original."),
         ("", "Known are original."),

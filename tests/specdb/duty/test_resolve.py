@@ -110,6 +110,29 @@ def test_gallons_are_said_to_be_us_gallons(demo: Snapshot) -> None:
     assert drop.notes == ("flow: gpm read as US gallons per minute",)
 
 
+def test_what_is_not_met_with_in_hydraulics_is_noted_and_judged_all_the_same(demo: Snapshot) -> None:
+    usual = {
+        "flow": "20000 L/min", "operating_temperature": "200 degC", "cold_start_temperature": "-60 degC",
+        "fluid": {"viscosity": "10000 mm2/s"}, "working_pressure": "700 bar", "bypass": "element",
+        "bypass_cracking_pressure": "20 bar", "bypass_full_flow_drop": "30 bar",
+    }  # fmt: skip
+    assert not [note for note in _duty(demo, duty=usual).notes if "met with" in str(note)]
+    odd = {
+        "flow": "9999999 L/min", "operating_temperature": "600 degC", "cold_start_temperature": "-80 degC",
+        "fluid": {"viscosity": "46000 mm2/s"}, "working_pressure": "7000 bar", "bypass": "element",
+        "bypass_cracking_pressure": "170 bar", "bypass_full_flow_drop": "170 bar",
+    }  # fmt: skip
+    duty = _duty(demo, duty={**odd, "require": [{**DROP, "flow": "3e6 L/min"}]})
+    noted = [str(note) for note in duty.notes if "met with" in str(note)]
+    fields = {"fluid": "fluid.viscosity"}
+    expected = sorted(f"duty.{fields.get(name, name)}" for name in odd if name != "bypass")
+    assert sorted(note.partition(":")[0] for note in noted) == expected
+    assert all(note.endswith("Is the unit right?") for note in noted)
+    [stated] = _of(duty, "clean_pressure_drop")[:1]
+    assert [str(note).partition(":")[0] for note in stated.notes] == ["flow"]
+    assert duty.circumstances.bypass_cracking_kpa == 17_000
+
+
 def test_silence_is_per_characteristic(demo: Snapshot) -> None:
     stated = _duty(demo, original={"number": "Dulse 23"}, duty={"require": [BETA], "fit": {"thread": "M26x1.5"}})
     assert [r.origin for r in _of(stated, "filtration_ratio")] == ["stated"]

@@ -42,7 +42,7 @@ ALLOWED = {
     "specdb.held": {"specdb.errors", "specdb.catalog", "specdb.duty", "specdb.finding", "specdb.shortlist"},
     "specdb.answers": {*_ANSWERING, "specdb.advice", "specdb.finding", "specdb.formula_guard"},
     "specdb.cross_checks": {
-        *(*_ANSWERING, "specdb.advice", "specdb.answers", "specdb.formula_guard", "specdb.shortlist")
+        *(*_ANSWERING, "specdb.advice", "specdb.answers", "specdb.formula_guard", "specdb.shortlist", "specdb.sheet")
     },
     "specdb.calculations": {*_ANSWERING, "specdb.answers"} - {"specdb.exchange", "specdb.catalog", "specdb.ranking"},
     "specdb.pictures": _ANSWERING - {"specdb.vocabulary", "specdb.exchange"} | {"specdb.advice", "specdb.answers"},

@@ -197,18 +197,20 @@ TABLES: dict[TableName, LinesTable] = {
 
 def lines_columns(table: TableName, units: UnitSystem) -> tuple[str, ...]:
     """The columns of a table of lines, with what they were made from and how."""
-    return (*TABLES[table].columns(units), *whole_numbers("catalog_revision"), "method_version", "cautions")
+    told = ("method_version", "cautions", "passed_over")
+    return (*TABLES[table].columns(units), *whole_numbers("catalog_revision"), *told)
 
 
 def lines_rows(
     head: CrossCheckAnswer, answers: Iterable[LineAnswer], table: TableName
 ) -> Iterator[list[Sequence[Cell]]]:
-    """The rows of each answer, with what they were made from and how; the cautions stand in the first row, once."""
-    told: str | None = " ".join(head.cautions)
+    """The rows of each answer, with what they were made from and how; the cautions, and what was passed over in reading
+    the lines, stand in the first row, once."""
+    told: list[Cell] = [" ".join(head.cautions), "; ".join(head.notes) or None]
     for answer in answers:
         rows: list[Sequence[Cell]] = []
         for row in TABLES[table].rows(answer):
-            rows.append([*row, head.catalog_revision, head.method_version, told])
-            told = None
+            rows.append([*row, head.catalog_revision, head.method_version, *told])
+            told = [None, None]
         if rows:
             yield rows

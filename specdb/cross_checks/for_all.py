@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO, get_args
 
-from specdb.cross_checks.lines import FOR_ALL, MOST_CANDIDATES, LinesRead
+from specdb.cross_checks.lines import FOR_ALL, MOST_CANDIDATES, NOT_ANSWERED_WITH, LinesRead
 from specdb.cross_checks.reading import lines_of_json, read_lines
 from specdb.cross_checks.running import Mode
 from specdb.duty.dotted import DottedField, compared_names, dotted_names, faults_as_typed, question_of
@@ -17,9 +17,6 @@ from specdb.errors import InputError, QuestionError, meant_by, shown
 MODES: tuple[Mode, ...] = get_args(Mode)
 FIELDS = ("lines", *FOR_ALL)
 """Names of a cross-check as plain data."""
-
-_OF_THE_ANSWER = ("include_windows", "include_without_evidence")
-"""Names of a question that ask for what no line is answered with."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +34,7 @@ class CrossCheck:
 
 def names_for_all() -> Mapping[str, DottedField]:
     """The names that may be said for all lines; ``as_of`` is the one that a line may not say."""
-    return {name: its for name, its in dotted_names().items() if name not in _OF_THE_ANSWER}
+    return {name: its for name, its in dotted_names().items() if name not in NOT_ANSWERED_WITH}
 
 
 def read_cross_check(data: object) -> CrossCheck:
@@ -140,7 +137,7 @@ def _refuse_of_no_line(dotted: Mapping[str, str]) -> None:
     """Raises QuestionError for names that a question or a comparison has, and all lines together have not."""
     faults = []
     for name in dotted:
-        if name in _OF_THE_ANSWER:
+        if name in NOT_ANSWERED_WITH:
             error = QuestionError("A line is not answered with this.", field=name, remedy="Leave it out.")
         elif name in compared_names():
             remedy = "Give the alternatives a column of their own."

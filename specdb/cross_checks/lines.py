@@ -32,6 +32,10 @@ ASIDE = "remark: "
 """How a heading begins that is no part of the question, whatever its other words say."""
 
 
+NOT_ANSWERED_WITH = ("include_windows", "include_without_evidence")
+"""Names of a question that ask for what no line is answered with."""
+
+
 @dataclass(frozen=True)
 class Line:
     """``row`` is the row of the sheet, or the place in a list from 1; ``label`` what the caller calls the line, by

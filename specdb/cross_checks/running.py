@@ -13,7 +13,7 @@ from specdb.answers.deciding import UNTOLD, Beside, candidate, notes_shown, requ
 from specdb.answers.requests import requests_shown
 from specdb.catalog.identity import identity_key
 from specdb.catalog.snapshot import Snapshot
-from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, Line
+from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, NOT_ANSWERED_WITH, Line
 from specdb.duty.dotted import compared_names, comparison_of, faults_as_typed, question_of
 from specdb.errors import InputError, NotOnFileError, QuestionError, SpecdbError, shown
 from specdb.ranking import Ranking, compare
@@ -112,6 +112,9 @@ def _refuse(line: Line, asked: Mapping[str, str], judged: bool) -> None:
         if line.asked.get(name, "").strip():
             remedy = "Leave the column out, and say it once for the whole cross-check."
             faults.append(_at(name, "This holds for all lines.", remedy))
+    for name in NOT_ANSWERED_WITH:
+        if line.asked.get(name, "").strip():
+            faults.append(_at(name, "A line is not answered with this.", "Leave it out, or ask it alone."))
     faults += _faults_of_the_original(line, asked, judged)
     if judged and not _names_elements({**line.asked, **line.unread}):
         faults.append(_at("elements.1.number", "No alternative is named.", "Name the number that is to be judged."))

@@ -30,7 +30,7 @@ from specdb.exchange.exporting import put_in_place, refuse_unless_free
 from specdb.exchange.workbook_out import save, steady_book
 
 INSTRUCTIONS, RATINGS_SHEET = "Instructions", "Ratings"
-ROWS = 200
+ROWS = 500
 """Lines that formulas are ready for."""
 
 RATING_ROWS = 50
@@ -80,6 +80,7 @@ _ANSWERED = (
 _RATINGS = (
     _Asked("maker", "maker", 16), _Asked("number", "number", 18), _Asked("characteristic", "characteristic", 26),
     _Asked("size", "size", 14, "um(c)"), _Asked("flow", "flow", 12, "L/min"), _Asked("unit", "unit", 10),
+    _Asked("source", "source", 14), _Asked("laboratory", "laboratory", 14),
 )  # fmt: skip
 _RATED = (("rating", 22), ("value", 12), ("which is", 12))
 

@@ -211,7 +211,7 @@ def test_pasted_lines_are_answered_and_mended(tab: Tab) -> None:
     pasted += [["saw 1", "00417", "", "Dulse 24"], ["mill", "12-1", "75", ""]]
     pasted += [[text, text, "", ""] for text in (TEXTS["script"], TEXTS["attribute"], TEXTS["long"])]
     for lines, status, told in (
-        ([["nothing", "known"], ["1", "2"]], 422, ("No heading is known here.",)),
+        ([["nothing", "known"], ["1", "2"]], 422, ("No heading is known here that asks anything.",)),
         (pasted, 200, ("4 lines answered, 1 line with faults", "Dulse 24", TEXTS["attribute"], TEXTS["long"])),
     ):
         tab_to(page, "Or lines copied from a spreadsheet")

@@ -129,9 +129,12 @@ def test_a_rating_comes_as_a_number_to_calculate_with(template: Document) -> Non
     for row, (characteristic, unit) in enumerate(asked, start=2):
         for column, text in zip("BCF", ("Dulse 23", characteristic, unit), strict=True):
             template.put(RATINGS_SHEET, f"{column}{row}", text)
-    shown = [[cell.result for cell in row] for row in template.cells(RATINGS_SHEET, "G2:I6")]
+    shown = [[cell.result for cell in row] for row in template.cells(RATINGS_SHEET, "I2:K6")]
     assert str(shown[2][0]).startswith("!several: ")
     shown[2][0] = "!several"
+    template.put(RATINGS_SHEET, "D4", "10")
+    template.put(RATINGS_SHEET, "G4", "QB-3")
+    assert template.cell(RATINGS_SHEET, "J4").result == 249
     assert shown == [
         [">= 10", 10.0, "at least"],
         ["NBR", "", ""],
@@ -172,19 +175,19 @@ def test_an_address_is_asked_once_while_the_file_is_open_and_again_as_the_sheet_
     template.put(RATINGS_SHEET, "C2", "seal")
     assert template.cell(INSTRUCTIONS, STATE).shown == "the service answers"
     gets()
-    assert template.cell(RATINGS_SHEET, "G2").shown == "NBR"
+    assert template.cell(RATINGS_SHEET, "I2").shown == "NBR"
     assert gets() == 1
     template.recalculate()
-    assert template.cell(RATINGS_SHEET, "G2").shown == "NBR"
+    assert template.cell(RATINGS_SHEET, "I2").shown == "NBR"
     assert gets() == 0
     again = office.open(template.convert(office.trusted / "saved.ods"))
-    assert again.cell(RATINGS_SHEET, "G2").shown == "NBR"
+    assert again.cell(RATINGS_SHEET, "I2").shown == "NBR"
     assert gets() > 0
     again.close()
     again = office.open(template.convert(office.trusted / "saved.xlsx"))
-    assert again.cell(RATINGS_SHEET, "G2").shown == "NBR"
+    assert again.cell(RATINGS_SHEET, "I2").shown == "NBR"
     assert gets() == 0
     again.recalculate()
-    assert again.cell(RATINGS_SHEET, "G2").shown == "NBR"
+    assert again.cell(RATINGS_SHEET, "I2").shown == "NBR"
     assert gets() > 0
     again.close()

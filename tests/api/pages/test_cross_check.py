@@ -17,7 +17,8 @@ from starlette.testclient import TestClient
 from api import create_app
 from api.admission import CROSS_CHECKING
 from api.long_work import AT_ONCE
-from api.pages.cross_check import LINES_KEPT, LINES_SHOWN
+from api.pages import cross_check
+from api.pages.cross_check import LINES_SHOWN
 from api.pages.site import STATIC
 from tests.api.pages.test_load import words
 
@@ -84,7 +85,9 @@ def test_how_many_lines_have_one_that_meets_all_is_said_in_words(page: TestClien
     assert said in words(send(page, pasted, limit="1"))
 
 
-def test_lines_of_a_small_file_stay_on_the_page_to_be_sent_again(page: TestClient) -> None:
+def test_lines_of_a_small_file_stay_on_the_page_to_be_sent_again(
+    page: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
     book = openpyxl.Workbook()
     for row in (
         ("Machine", "Our number", "Flow [L/min]", "Price"),
@@ -110,7 +113,8 @@ def test_lines_of_a_small_file_stay_on_the_page_to_be_sent_again(page: TestClien
         ("saw", "fault"),
         ("mill", "fault"),
     }
-    many = "Original\n" + "Rowan/11\n" * (LINES_KEPT + 1)
+    monkeypatch.setattr(cross_check, "LINES_KEPT", 5)
+    many = "Original\n" + "Rowan/11\n" * 6
     told = send(page, "", ("many.csv", many.encode()), limit="1")
     assert "The lines of many.csv are not kept here: choose it again below for the workbook." in words(told)
     assert "Rowan/11\nRowan/11" not in told.text

@@ -494,7 +494,7 @@ def test_an_old_state_of_the_catalogue_says_so(shown: Callable[..., str]) -> Non
         ({"flow": "a lot", "require.2.characteristic": "retained_capacity", "require.2.flow": "70 L/min"},
          {"flow": "does not begin with a number", "require.2.at_least": "Fill in “Capacity at least”"}, []),
         ({"location": "retrun", "require.7.characteristic": "bubble_pint", "require.7.at_least": "2 kPa"},
-         {"location": 'Is "return" meant?'}, ["require.7.characteristic", 'Is "bubble_point" meant?']),
+         {"location": 'Is "return" meant?'}, ["require.7.characteristic", "Is bubble_point meant?"]),
         ({"require.1.at_least": "200"}, {"require.1.at_least": "needed"}, []),
         ({"original.maker": "Tarnwhistle", "fluid.grade": "thick"},
          {"original.maker": "", "original.number": "", "fluid.grade": "no viscosity grade"}, []),

@@ -98,7 +98,12 @@ def test_a_maker_before_the_number_is_told_apart_where_both_are_on_file(demo: Sn
 
 
 @pytest.mark.parametrize(
-    ("asked", "field"), [({**RANKED, "as_of": "1"}, "as_of"), ({**RANKED, "limit": "51"}, "limit")]
+    ("asked", "field"),
+    [
+        ({**RANKED, "as_of": "1"}, "as_of"),
+        ({**RANKED, "limit": "51"}, "limit"),
+        ({**RANKED, "include_windows": "true"}, "include_windows"),
+    ],
 )
 def test_what_a_line_may_not_ask(demo: Snapshot, asked: dict[str, str], field: str) -> None:
     (line,) = answer(demo, asked)

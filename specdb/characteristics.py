@@ -159,6 +159,8 @@ FLUID_CLASSES = (
     "HFAE", "HFAS", "HFB", "HFC", "HFDR", "HFDU",
     "HETG", "HEPG", "HEES", "HEPR",
 )
+CLASS_OF_TRADE = {"HLP": "HM", "HVLP": "HV"}
+"""Names of DIN 51524, parts 2 and 3, for classes of ISO 6743-4 (common practice)."""
 YES_NO = ("yes", "no")
 LOCATIONS = ("suction", "pressure", "return", "off-line", "breather")
 """Places of a filter in the circuit."""

@@ -28,6 +28,7 @@ where several fields were wrong at once.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -71,6 +72,8 @@ _PLAINLY = {
 }
 
 
+_COUNTED = re.compile(r"List should have (?P<limit>at (?:least|most) \d+) items? after validation, not (?P<found>.+)")
+
 _WRITTEN_AS = {
     "fluid": '{"grade": "ISO VG 46"}',
     "fit": '{"thread": "1-12 UNF"}',
@@ -95,6 +98,8 @@ def object_wanted(kind: str, place: Sequence[object]) -> str | None:
 def in_plain_words(kind: str, message: str) -> str:
     """What a library that checks forms says of a fault of this ``kind``, as it may be told."""
     said = _PLAINLY.get(kind, message.removeprefix("Value error, "))
+    if count := _COUNTED.fullmatch(said):
+        return f"{count['limit']} must stand here, not {count['found']}"
     return said.replace("Input should be", "this must be", 1)
 
 

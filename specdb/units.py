@@ -452,8 +452,8 @@ def _trimmed(text: str, what: str) -> str:
     return text
 
 
-def _plain_mantissa(mantissa: str, decimal: str | None, text: str) -> str:
-    """Digits with at most one point, from digits with a file's marks in them."""
+def _plain_mantissa(mantissa: str, decimal: str | None, text: str, unit: str = "") -> str:
+    """Digits with at most one point, from digits with a file's marks in them; a remedy tells the ``unit``."""
     groups = re.split(_SPACE, mantissa)
     spaced = len(groups) > 1
     if spaced and len(groups[0]) > 3:
@@ -480,7 +480,7 @@ def _plain_mantissa(mantissa: str, decimal: str | None, text: str) -> str:
     if comma and not spaced and len(decimals) == 3 and whole.strip("0"):
         raise _undeclared(
             f'"{shown(text)}" may mean {whole}.{decimals} or {whole}{decimals}.', text,
-            f'Write "{whole}.{decimals}" or "{whole}{decimals}".',
+            f'Write "{shown(f"{whole}.{decimals}{unit}")}" or "{shown(f"{whole}{decimals}{unit}")}".',
         )  # fmt: skip
     return digits.replace(",", ".")
 
@@ -492,14 +492,14 @@ def _undeclared(message: str, text: str, remedy: str) -> QuantityError:
     return error
 
 
-def _number(match: re.Match[str], decimal: str | None) -> Number:
+def _number(match: re.Match[str], decimal: str | None, rest: str = "", unit: str = "") -> Number:
     text = match.group()
     if len(text) > NUMBER_LIMIT:
         raise QuantityError(
             f"The number is {len(text)} characters long.", value=text,
             remedy=f"Write it in at most {NUMBER_LIMIT} characters.",
         )  # fmt: skip
-    mantissa = _plain_mantissa(match["mantissa"], decimal, text)
+    mantissa = _plain_mantissa(match["mantissa"], decimal, f"{text}{rest}", rest or unit)
     exponent = int((match["exponent"] or "0").replace("\N{MINUS SIGN}", "-"))
     if abs(exponent) > _LARGEST_EXPONENT:
         raise QuantityError(
@@ -804,8 +804,9 @@ class Quantity:
     note: str | None = None
 
 
-def _split(text: str, kind: str, decimal: str | None) -> tuple[Number, str]:
-    """The number that ``text`` begins with, and the rest."""
+def _split(text: str, kind: str, decimal: str | None, heading: str | None = None) -> tuple[Number, str]:
+    """The number that ``text`` begins with, and the rest. What would be right of a number that may mean two is told
+    with the unit that was typed, else with that of its ``heading``, else with the canonical one."""
     if kind in _FRACTIONED and (fraction := _FRACTION.match(text)):
         return _fraction(fraction), text[fraction.end() :].strip()
     match = _NUMBER.match(text)
@@ -815,7 +816,7 @@ def _split(text: str, kind: str, decimal: str | None) -> tuple[Number, str]:
     rest = text[match.end() :]
     if rest[:1] and (rest[0] in ".,_'" or unicodedata.category(rest[0]).startswith("N")) and rest[:2] != "''":
         raise QuantityError(f'"{shown(text)}" does not hold one plain number.', value=text, remedy=_NUMBER_REMEDY)
-    return _number(match, decimal), rest.strip()
+    return _number(match, decimal, rest.rstrip(), f" {(heading or '').strip() or KINDS[kind]}"), rest.strip()
 
 
 def _named_unit(text: str, rest: str, kind: str, unit: str | None) -> _Named:
@@ -855,7 +856,7 @@ def read_quantity(
     _known(kind)
     _known_mark(decimal)
     text = _trimmed(text, "quantity")
-    number, rest = _split(text, kind, decimal)
+    number, rest = _split(text, kind, decimal, unit)
     named = _named_unit(text, rest, kind, unit)
     found, note = named.unit, named.note
     if found.conversion == "saybolt":
@@ -883,7 +884,7 @@ def with_unit(text: str, kind: str, unit: str) -> str:
     Raises `QuantityError` where the two differ, and for what is no number with a unit of ``kind``.
     """
     text = _trimmed(text, "quantity")
-    number, rest = _split(text, _known(kind), None)
+    number, rest = _split(text, _known(kind), None, unit)
     named = _named_unit(text, rest, kind, unit)
     own = _name(rest, kind) if rest and not (kind == "size" and rest.startswith("(")) else None
     if own is not None and replace(own, note=None) == replace(named, note=None):

@@ -7,7 +7,7 @@ import re
 from collections.abc import Collection, Iterable
 from functools import lru_cache
 
-from specdb.characteristics import CHARACTERISTICS
+from specdb.characteristics import CHARACTERISTICS, CLASS_OF_TRADE
 
 _STANDARDS = {
     re.sub(r"[\s/]", "", standard).casefold(): standard
@@ -85,7 +85,8 @@ def meant_of(text: str, choices: Collection[str]) -> str:
     A choice that is a word of the text goes before what the trade calls one, and that before one that is spelt alike.
     """
     said = folded(text[:80])
-    found = [choice for choice in choices if _has_word(said, folded(choice))]
+    its_class = CLASS_OF_TRADE.get(said.replace(" ", "").upper())
+    found = [choice for choice in choices if choice == its_class or (not its_class and _has_word(said, folded(choice)))]
     if not found:
         named = (words for name, words in _TRADE_WORDS.items() if _has_word(said, name) and {*words} <= {*choices})
         found = list(next(named, ()))

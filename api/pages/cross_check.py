@@ -27,7 +27,7 @@ from specdb.answers.decisions import CandidateShown
 from specdb.answers.requests import BeyondTestsShown, RequestShown
 from specdb.cross_checks.for_all import MODES, CrossCheck, read_common, read_cross_check_file
 from specdb.cross_checks.lines import CANDIDATES, MOST_CANDIDATES, MOST_LINES
-from specdb.cross_checks.remarks import Remarks
+from specdb.cross_checks.remarks import Remarks, notes_told
 from specdb.cross_checks.running import Mode
 from specdb.cross_checks.tabbed import tabbed
 from specdb.cross_checks.workbook_sheets import REQUESTS
@@ -74,11 +74,12 @@ class CandidateTold:
 
 @dataclass(frozen=True)
 class LineTold:
-    """A line with its candidates; ``address`` is where the same is asked alone."""
+    """A line with its candidates and notes; ``address`` is where the same is asked alone."""
 
     answer: LineAnswer
     address: str
     candidates: Sequence[CandidateTold]
+    notes: Sequence[str]
 
     @property
     def group(self) -> str:
@@ -299,7 +300,8 @@ def _told(catalogue: Catalogue, source: _Source, common: Mapping[str, str], mode
 def _weight_bytes(line: LineTold) -> int:
     """About how much a line weighs on the page."""
     faults = [] if line.answer.problem is None else line.answer.problem.errors
-    texts = [fault.model_dump_json() for fault in faults] + [line.address, line.answer.line, line.answer.line]
+    texts = [*(fault.model_dump_json() for fault in faults), line.address, line.answer.line, line.answer.line]
+    texts += line.notes
     for each in line.candidates:
         texts += [each.address, each.shown.sentence, *each.shown.cautions, each.missed, each.unshown, *each.asks]
     with_more = sum(bool(each.missed or each.unshown) for each in line.candidates)
@@ -310,7 +312,8 @@ def _weight_bytes(line: LineTold) -> int:
 def _line(told: LineAnswer, units: UnitSystem) -> LineTold:
     alone = "/side-by-side" if told.mode == "judged" else "/replace"
     question = Asked(alone, {"assumptions": "none", **told.asked, "units": units})
-    return LineTold(told, question.address(), [_candidate(told, each, question) for each in told.candidates])
+    candidates = [_candidate(told, each, question) for each in told.candidates]
+    return LineTold(told, question.address(), candidates, notes_told(told))
 
 
 def _candidate(told: LineAnswer, shown: CandidateShown, question: Asked) -> CandidateTold:

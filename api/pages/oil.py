@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from specdb.characteristics import FLUID_CLASSES
-from specdb.trade.fluids import CLASS_OF_TRADE
+from specdb.characteristics import CLASS_OF_TRADE, FLUID_CLASSES
 
 _SPOKEN = {
     "water glycol": "HFC",

@@ -268,7 +268,7 @@ def _refuse_narrow_encoding(connection: sa.Connection) -> None:
 # --- opening --------------------------------------------------------------------------------------
 
 
-def open_store(url: str, *, create: bool = False) -> sa.Engine:
+def open_store(url: str, *, create: bool = False, named_by: str = ENVIRONMENT_VARIABLE) -> sa.Engine:
     """The store at ``url``, verified to be ours and of this version.
 
     With ``create``, an empty database or a file that is not there becomes a store and one of an
@@ -285,7 +285,7 @@ def open_store(url: str, *, create: bool = False) -> sa.Engine:
     try:
         condition = _looked_at(engine)
         if condition != "current":
-            _refuse_unless(create, condition)
+            _refuse_unless(create, condition, named_by)
             upgrade(engine)
         if sqlite:
             _keep_readers_and_writer_apart(engine)
@@ -305,13 +305,13 @@ def _where(engine: sa.Engine) -> str:
     return engine.url.render_as_string(hide_password=True) if path is None else str(path)
 
 
-def _refuse_unless(create: bool, condition: Condition) -> None:
+def _refuse_unless(create: bool, condition: Condition, named_by: str) -> None:
     if create:
         return
     if condition == "empty":
         raise StoreError(
             "There is no store here yet.",
-            remedy=f"Import a catalogue into it, which creates it, or name another with {ENVIRONMENT_VARIABLE}.",
+            remedy=f"Import a catalogue into it, which creates it, or name another with {named_by}.",
         )
     raise StoreError(
         "The store is of an earlier version of the program.",

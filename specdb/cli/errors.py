@@ -93,7 +93,7 @@ def _usage(error: typer.TyperException) -> tuple[str, str]:
         # The parser's sentence repeats the option as typed; whatever is in it, it is one line here.
         near = _options_with(error, option) or sorted(error.possibilities or ())
         said = f"There is no option {shown(option)}." + (f" Did you mean {' or '.join(near)}?" if near else "")
-    said = said.replace("Value error, ", "")
+    said = said.replace("Value error, ", "").replace("Input should be", "it must be")
     if unlike := _NOT_ONE_OF.search(said):
         alike = meant_by(unlike[1].replace("_", "-"), re.findall("'([^']+)'", unlike[2]))
         said = f"{said.rstrip('.')}." + (f" Did you mean {alike}?" if alike else "")

@@ -80,7 +80,7 @@ def open(where: str | PathLike[str] | None = None) -> Catalogue:
             remedy = f"Name a file, or leave it out for the store that {ENVIRONMENT_VARIABLE} names."
             raise StoreError("A blank text is no path of a store.", remedy=remedy)
         url = path if "://" in path else sa.URL.create("sqlite", database=path).render_as_string()
-    return _StoreCatalogue(open_store(url))
+    return _StoreCatalogue(open_store(url, named_by=ENVIRONMENT_VARIABLE if where is None else "specdb.open"))
 
 
 class _StoreCatalogue(Catalogue):

@@ -89,8 +89,6 @@ class Gathering(Generic[Cell]):
     passed_over: list[int] = field(default_factory=list)
     digits: list[int] = field(default_factory=list)
     """Rows in which a part number is kept as a number, so that zeros before it would be missing."""
-    repeated: int = 0
-    last_own_row: str = ""
     aside_bytes: int = 0
     aside_ends: int | None = None
     """The row from which on nothing more is carried along."""
@@ -98,8 +96,6 @@ class Gathering(Generic[Cell]):
     def take(self, row: int, cells: Mapping[int, Cell], fault: SpecdbError | None = None) -> None:
         """One row that is not blank, by the places of its columns; with a ``fault`` of its shape, nothing in it is
         read. Raises QuestionError where there are more lines than are answered."""
-        if self._is_repeated(cells):
-            return
         label = self._label(cells)
         draft = _Draft(row, label or str(row))
         if fault is not None:
@@ -120,15 +116,6 @@ class Gathering(Generic[Cell]):
         if len(self.drafts) == MOST_LINES:
             raise too_many_lines()
         self.drafts.append(draft)
-
-    def _is_repeated(self, cells: Mapping[int, Cell]) -> bool:
-        """Whether a row of a table of answers is a further candidate of the line before it."""
-        if self.columns.own_row is None:
-            return False
-        before, self.last_own_row = self.last_own_row, self._plainly(cells, self.columns.own_row)
-        is_repeated = bool(self.last_own_row) and before == self.last_own_row
-        self.repeated += is_repeated
-        return is_repeated
 
     def _label(self, cells: Mapping[int, Cell]) -> str:
         told = (self._plainly(cells, place) for place in self.columns.labels)
@@ -225,8 +212,6 @@ class Gathering(Generic[Cell]):
         found = []
         if self.passed_over:
             found.append(f"rows without anything under a known heading, passed over: {rows_told(self.passed_over)}")
-        if self.repeated:
-            found.append(f"rows of further candidates of a line, passed over: {self.repeated}")
         if self.aside_ends is not None:
             found.append(f"columns left aside are carried along as far as row {self.aside_ends}: they hold too much")
         return found

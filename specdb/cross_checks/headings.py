@@ -17,10 +17,9 @@ from openpyxl.utils import get_column_letter
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
-from specdb.answers.cross_checks import TABLES
 from specdb.characteristics import ATTRIBUTES, CHARACTERISTICS, CONDITIONS
 from specdb.cross_checks.heading_words import ALTERNATIVES, ORIGINALS, Doubt, is_of_a_line, meant_by_words, words_of
-from specdb.cross_checks.lines import ASIDE
+from specdb.cross_checks.lines import ASIDE, FAULT_HEADING
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.duty.question import MOST_COMPARED, MOST_REQUIREMENTS
 from specdb.errors import QuantityError, QuestionError, SpecdbError, shown
@@ -111,9 +110,15 @@ OF_THE_TEMPLATE = (
 )  # fmt: skip
 """Columns of the template workbook that hold formulas."""
 
-_OWN_AT_LEAST = 3
-_OWN = ("criteria_met", "criteria_missed", "criteria_not_shown", "smallest_margin", "verdict", "element_status")
-"""Columns that mark a table of answers: three of them, and it is one."""
+_OF_ANSWERS = (
+    "criteria_met", "criteria_missed", "criteria_not_shown", "smallest_margin", "verdict", "element_status",
+    "element_id", "verdict_without_assumptions", "requirement", "characteristic", "size_scale", "test_liquid",
+    "drop_of", "capacity_basis",
+)  # fmt: skip
+"""Columns of tables and sheets of answers, however they are spelt there, that no list of lines has."""
+
+_OURS_AT_LEAST = 3
+"""Headings that mark a sheet as one of ours."""
 
 _KINDS: Mapping[str, str] = MappingProxyType(
     {
@@ -154,6 +159,11 @@ class Foreign:
     heading: str
     near: str | None = None
     doubts: tuple[str, ...] = ()
+
+    @property
+    def is_marked(self) -> bool:
+        """Whether it says itself that it is no part of the question."""
+        return self.heading.casefold().startswith(ASIDE.strip())
 
     def fault(self, stated: Iterable[str]) -> QuestionError | None:
         """What is wrong with it beside the names that are ``stated``; None for nothing."""
@@ -530,7 +540,6 @@ class Columns:
     asked: Mapping[int, Column]
     labels: tuple[int, ...]
     decimal: int | None = None
-    own_row: int | None = None
     requirements: Mapping[int, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     aside: Mapping[int, str] = field(default_factory=dict)
@@ -555,15 +564,16 @@ def known_among(headings: Iterable[str]) -> int:
 
 def read_columns(headings: Sequence[str]) -> Columns:
     """The columns of a sheet of lines. Raises QuestionError that names every heading at fault: one that is nearly a
-    known one, two that mean the same, or that none is known."""
-    own = _own_columns(headings)
+    known one, two that mean the same, or that none is known; and for a table of answers."""
+    refuse_answers(headings)
+    formulas = _formulas_of_the_template(headings)
     asked: dict[int, Column] = {}
     labels: list[int] = []
     decimal: int | None = None
     faults: list[SpecdbError] = []
     left: dict[int, Foreign] = {}
     for place, heading in enumerate(headings):
-        if not heading.strip() or place in own:
+        if not heading.strip() or place in formulas:
             continue
         meaning = meaning_of(heading)
         if isinstance(meaning, Slip):
@@ -591,10 +601,11 @@ def read_columns(headings: Sequence[str]) -> Columns:
     trimmed = tuple(headings)
     while trimmed and not trimmed[-1].strip():
         trimmed = trimmed[:-1]
+    if _are_of_the_finished_workbook(headings, asked):
+        left = {place: foreign for place, foreign in left.items() if foreign.heading != FAULT_HEADING}
     requirements = _numbered(asked)
-    notes = tuple(_notes(list(left.values()), own, headings, asked, requirements))
-    own_row = next((place for place in own if key_of(headings[place]) == "row"), None)
-    return Columns(trimmed, asked, tuple(labels), decimal, own_row, requirements, notes, _aside(left))
+    notes = tuple(_notes(list(left.values()), [headings[place] for place in formulas], asked, requirements))
+    return Columns(trimmed, asked, tuple(labels), decimal, requirements, notes, _aside(left))
 
 
 MOST_ASIDE = 20
@@ -606,7 +617,7 @@ def _aside(left: Mapping[int, Foreign]) -> dict[int, str]:
     its letter too."""
     found: dict[int, str] = {}
     for place, foreign in left.items():
-        if key_of(foreign.heading) != "fault" and len(found) < MOST_ASIDE:
+        if len(found) < MOST_ASIDE:
             name = carried_as(foreign)
             found[place] = name if name not in found.values() else f"{name} ({get_column_letter(place + 1)})"
     return found
@@ -615,21 +626,28 @@ def _aside(left: Mapping[int, Foreign]) -> dict[int, str]:
 def carried_as(foreign: Foreign) -> str:
     """What a column is called that is carried along, without what has it left aside."""
     heading = foreign.heading[:LONGEST_HEADING_CHARACTERS]
-    is_marked = heading.casefold().startswith(ASIDE.strip())
-    return heading[len(ASIDE.strip()) :].strip() or heading if is_marked else heading
+    return heading[len(ASIDE.strip()) :].strip() or heading if foreign.is_marked else heading
 
 
-def _own_columns(headings: Sequence[str]) -> list[int]:
-    """Places of the columns of a table of answers of ours that hold answers."""
-    keys = [key_of(heading) for heading in headings]
-    of_the_template = {key_of(name) for name in OF_THE_TEMPLATE}
-    if len(of_the_template & {*keys}) >= _OWN_AT_LEAST:
-        return [place for place, key in enumerate(keys) if key in of_the_template]
-    if sum(key_of(name) in keys for name in _OWN) < _OWN_AT_LEAST:
-        return []
-    columns = {key_of(name) for name in TABLES["summary"].columns("si")}
-    asked = {key_of(name) for name in ("line", "original_maker", "original_number")}
-    return [place for place, key in enumerate(keys) if key in columns - asked]
+def refuse_answers(headings: Iterable[str]) -> None:
+    """Raises QuestionError where these are headings of a table of answers: it lacks the duties that were stated, and
+    the numbers in it are those of candidates."""
+    if len({key_of(name) for name in _OF_ANSWERS} & {key_of(heading) for heading in headings}) >= _OURS_AT_LEAST:
+        remedy = "Put in the finished workbook, with its sheet Lines, or the answer in JSON: they hold what was asked."
+        raise QuestionError("These are answers, without what was asked.", remedy=remedy)
+
+
+def _formulas_of_the_template(headings: Sequence[str]) -> list[int]:
+    """Places of the columns of the template workbook that hold formulas."""
+    names = {key_of(name) for name in OF_THE_TEMPLATE}
+    places = [place for place, heading in enumerate(headings) if key_of(heading) in names]
+    return places if len({key_of(headings[place]) for place in places}) >= _OURS_AT_LEAST else []
+
+
+def _are_of_the_finished_workbook(headings: Sequence[str], asked: Mapping[int, Column]) -> bool:
+    """Whether they are headed as the lines of the finished workbook are: by dotted names, behind what the line is
+    called."""
+    return headings[0] == LABEL and all(column.heading.partition(" [")[0] == column.name for column in asked.values())
 
 
 def _said_twice(columns: Mapping[int, Column]) -> list[SpecdbError]:
@@ -690,17 +708,17 @@ def _numbered(asked: Mapping[int, Column]) -> dict[int, int]:
 
 def _notes(
     left: Sequence[Foreign],
-    own: Sequence[int],
-    headings: Sequence[str],
+    formulas: Sequence[str],
     asked: Mapping[int, Column],
     requirements: Mapping[int, int],
 ) -> Iterable[str]:
-    if left:
-        yield f"columns left aside, as their headings are not known here: {told_of(left)}"
+    not_known = [foreign for foreign in left if not foreign.is_marked]
+    if not_known:
+        yield f"columns left aside, as their headings are not known here: {told_of(not_known)}"
     if not any(column.name.startswith("original.") for column in asked.values()):
         yield "no column names an original: each line asks for what it requires, and what follows from the duty"
-    if own:
-        yield f"columns of our own answers, left aside: {', '.join(headings[place] for place in own)}"
+    if formulas:
+        yield f"columns of formulas of the template, left aside: {', '.join(formulas)}"
     for place in requirements:
         column = asked[place]
         conditions = " and ".join(value for name, value in column.beside.items() if name != "characteristic")

@@ -5,9 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from itertools import islice
+from typing import Any, TypeGuard
 
-from specdb.cross_checks.gathering import LONGEST_ASIDE_CHARACTERS, is_nameless, named, stated, too_many_lines
+from specdb.cross_checks.gathering import (
+    LONGEST_ASIDE_CHARACTERS,
+    is_nameless,
+    named,
+    rows_told,
+    stated,
+    too_many_lines,
+)
 from specdb.cross_checks.headings import (
     DECIMAL,
     LABEL,
@@ -20,14 +28,16 @@ from specdb.cross_checks.headings import (
     carried_as,
     fault_at,
     meaning_of,
+    refuse_answers,
     takes_number,
     takes_yes_or_no,
     told_of,
 )
 from specdb.cross_checks.lines import FOR_ALL, MOST_LINES, Line, LinesRead
 from specdb.duty.dotted import dotted_of, faults_as_typed
-from specdb.duty.question import TEXT_AT_MOST, read_comparison, read_question
-from specdb.errors import InputError, QuestionError, SpecdbError, shown
+from specdb.duty.question import PRICES_AT_MOST, TEXT_AT_MOST, read_comparison, read_question
+from specdb.errors import InputError, NotOnFileError, QuantityError, QuestionError, SpecdbError, shown
+from specdb.exchange.reading import MOST_COLUMNS
 
 MOST_NAMES_NOT_KNOWN = 200
 """Different ones in all lines; beyond them, this is something else than lines."""
@@ -39,18 +49,22 @@ _WANTED = 'Lines are a list of objects, such as [{"line": "A-1", "original.numbe
 def lines_of_objects(data: object) -> LinesRead:
     """Lines of a list of objects, or of an object that holds such a list as ``lines``, with what stands beside it.
 
-    Raises QuestionError where there is none, or more than are answered.
+    Raises QuestionError where there is none, or more than are answered, and for rows of a table of answers.
     """
     objects, beside = _list_of(data)
     if not objects:
         raise QuestionError("There is no line.", remedy=_WANTED)
     if len(objects) > MOST_LINES:
         raise too_many_lines()
+    if isinstance(objects[0], Mapping) and not _is_answer(objects[0]):
+        refuse_answers(map(str, objects[0]))
     left: dict[str, Foreign] = {}
     lines = tuple(_line(place, each, left) for place, each in enumerate(objects, start=1))
-    told = told_of(list(left.values()))
-    notes = (f"names left aside, as they are not known here: {told}",) if left else ()
-    return LinesRead(lines, notes, beside)
+    notes = [f"names left aside, as they are not known here: {told_of(list(left.values()))}"] if left else []
+    still = [place for place, each in enumerate(objects, start=1) if _is_answer(each) and _has_problem(each)]
+    if still:
+        notes.append(f"answers with a problem, at fault as before until it is left out: lines {rows_told(still)}")
+    return LinesRead(lines, tuple(notes), beside)
 
 
 def _list_of(data: object) -> tuple[list[object], Mapping[str, object]]:
@@ -68,9 +82,42 @@ def _list_of(data: object) -> tuple[list[object], Mapping[str, object]]:
     raise QuestionError("These are no lines.", remedy=_WANTED)
 
 
-def _is_answer(line: object) -> bool:
+def _is_answer(line: object) -> TypeGuard[Mapping[str, Any]]:
     """Whether a line is one of our own answers, which holds what was asked."""
     return isinstance(line, Mapping) and isinstance(line.get("asked"), Mapping) and "status" in line
+
+
+def _has_problem(answer: Mapping[str, Any]) -> bool:
+    """Whether an answer still says why it is none: what could not be read is told in nothing else."""
+    return answer.get("problem") is not None
+
+
+def _line_at_fault(place: int, answer: Mapping[str, Any]) -> Line:
+    """The line of an answer that has a problem, with what it asked and the faults as they were told."""
+    asked = {str(name): _as_typed(value) for name, value in answer["asked"].items() if value is not None}
+    return Line(
+        place, _as_typed(answer.get("line") or place)[:TEXT_AT_MOST], asked, _faults_told(answer["problem"]),
+        _texts(answer.get("headings")), _texts(answer.get("unread")), _texts(answer.get("aside"), MOST_ASIDE),
+    )  # fmt: skip
+
+
+def _as_typed(value: object) -> str:
+    return value[:PRICES_AT_MOST] if isinstance(value, str) else shown(value)
+
+
+def _faults_told(problem: object) -> tuple[SpecdbError, ...]:
+    """The faults of a problem, each under the heading or the name that it was told under."""
+    told = problem if isinstance(problem, Mapping) else {}
+    errors = told.get("errors")
+    kinds = {kind.code: kind for kind in (NotOnFileError, QuantityError)}
+    faults: list[SpecdbError] = []
+    for each in errors if isinstance(errors, list) else []:
+        if isinstance(each, Mapping) and isinstance(each.get("detail"), str):
+            place, remedy = (text if isinstance(text := each.get(name), str) else None for name in ("field", "remedy"))
+            faults.append(kinds.get(str(told.get("code")), QuestionError)(each["detail"], field=place, remedy=remedy))
+            faults[-1].whole = True
+    remedy = "Mend what is asked, and leave the problem out."
+    return tuple(faults) or (QuestionError("The line had a problem, which is not told.", remedy=remedy),)
 
 
 @dataclass
@@ -91,9 +138,12 @@ class _Draft:
 def _line(place: int, each: object, left: dict[str, Foreign]) -> Line:
     if not isinstance(each, Mapping):
         return Line(place, str(place), {}, (QuestionError("This is no object of names and values.", remedy=_WANTED),))
+    if _is_answer(each) and _has_problem(each):
+        return _line_at_fault(place, each)
     draft = _Draft()
     if _is_answer(each):
-        draft.aside |= {name: text for name, text in _texts(each.get("aside")).items() if len(text) <= TEXT_AT_MOST}
+        draft.aside |= _texts(each.get("aside"), MOST_ASIDE)
+        draft.headings |= _texts(each.get("headings"))
         each = {LABEL: each.get("line"), **_texts(each.get("unread")), **each["asked"]}
     for key, value in _unwrapped(each).items():
         _take(draft, key, value, left)
@@ -109,10 +159,11 @@ def _line(place: int, each: object, left: dict[str, Foreign]) -> Line:
     )  # fmt: skip
 
 
-def _texts(found: object) -> dict[str, str]:
+def _texts(found: object, most: int = MOST_COLUMNS) -> dict[str, str]:
     if not isinstance(found, Mapping):
         return {}
-    return {str(name): text for name, text in list(found.items())[:MOST_ASIDE] if isinstance(text, str)}
+    texts = {str(name): text for name, text in found.items() if isinstance(text, str) and len(text) <= TEXT_AT_MOST}
+    return dict(islice(texts.items(), most))
 
 
 def _asks_nothing(blank_original: str | None) -> QuestionError:
@@ -134,7 +185,8 @@ def _take(draft: _Draft, key: str, value: object, left: dict[str, Foreign]) -> N
     elif value is None or value == "":
         return
     elif isinstance(meaning, Foreign):
-        left.setdefault(key, meaning)
+        if not meaning.is_marked:
+            left.setdefault(key, meaning)
         if len(left) > MOST_NAMES_NOT_KNOWN:
             raise QuestionError(f"More than {MOST_NAMES_NOT_KNOWN} different names are not known.", remedy=_WANTED)
         draft.foreign.append(meaning)

@@ -1,4 +1,4 @@
-"""What is said of many answers at once: what was stated and read by no rule, and what their verdicts rest on."""
+"""What is said of many answers at once: what was stated and read by no rule, what their verdicts rest on, and notes."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ MOST_RUNS = 8
 """Rows, or rows that follow each other, that are told in one sentence."""
 MOST_ASSUMPTIONS = 20
 """Of lines with figures of their own there may be many."""
+MOST_NOTES = 10
+"""Likewise; each stands with its line too."""
 
 
 class Remarks:
@@ -20,12 +22,15 @@ class Remarks:
         self._unread: dict[str, list[int]] = {}
         self._by_proof: list[int] = []
         self._assumed: dict[str, None] = {}
+        self._noted: dict[str, list[int]] = {}
 
     def take(self, answer: LineAnswer) -> None:
         if answer.problem is not None:
             return
         for name in (each.removeprefix("duty.") for each in answer.unused):
             self._unread.setdefault(answer.headings.get(name, name), []).append(answer.row)
+        for note in notes_told(answer):
+            self._noted.setdefault(note, []).append(answer.row)
         self._assumed |= dict.fromkeys(answer.assumptions.values())
         if not answer.assumptions:
             self._by_proof.append(answer.row)
@@ -47,9 +52,28 @@ class Remarks:
         return [*told[:MOST_ASSUMPTIONS], *([f"{more} more, by lines with figures of their own"] if more > 0 else [])]
 
     @property
+    def noted(self) -> list[str]:
+        """Notes of lines, the same note of several once, with its rows: first those that ask whether what was typed is
+        meant, of which none may be lost among others."""
+        told = sorted(self._noted.items(), key=lambda each: not each[0].endswith("?"))
+        first = [f"{rows_told(rows)}: {note}" for note, rows in told[:MOST_NOTES]]
+        more = len(told) - MOST_NOTES
+        return [*first, *([f"{more} more, each with its own line in the answers"] if more > 0 else [])]
+
+    @property
     def by_proof(self) -> str:
         """The rows whose verdicts rest on proof alone, where others take something for granted; else ""."""
         return rows_told(self._by_proof) if self._by_proof and self._assumed else ""
+
+
+def notes_told(answer: LineAnswer) -> list[str]:
+    """The notes of a line, each once, under the heading of what it is about where that stood under one."""
+    told: dict[str, None] = {}
+    for note in answer.notes:
+        name, colon, said = note.partition(": ")
+        heading = answer.headings.get(name.removeprefix("duty."))
+        told[f"{heading}: {said}" if colon and heading else note] = None
+    return list(told)
 
 
 def rows_told(rows: Sequence[int]) -> str:

@@ -106,8 +106,8 @@ def _on_file(snapshot: Snapshot, number: str, maker: str | None = None) -> bool:
 
 
 def _refuse(line: Line, asked: Mapping[str, str], judged: bool) -> None:
-    """Raises the faults that the line was read with, and what it may not ask."""
-    faults = list(line.faults)
+    """Raises the faults that the line was read with, and what it may not ask, unless it is told among them already."""
+    faults: list[SpecdbError] = []
     for name in SAID_ONCE:
         if line.asked.get(name, "").strip():
             remedy = "Leave the column out, and say it once for the whole cross-check."
@@ -121,6 +121,8 @@ def _refuse(line: Line, asked: Mapping[str, str], judged: bool) -> None:
     limit = line.asked.get("limit", "").strip()
     if limit.isdecimal() and int(limit[:9]) > MOST_CANDIDATES:
         faults.append(_at("limit", f"At most {MOST_CANDIDATES} candidates are given for a line.", "Ask for fewer."))
+    told = {fault.field for fault in line.faults}
+    faults = [*line.faults, *(each for each in faults if line.headings.get(each.field or "", each.field) not in told)]
     if faults:
         raise QuestionError.of(faults)
 

@@ -151,9 +151,11 @@ class _Rows:
     columns: Columns
     heading_row: int
     formulas: list[int] = field(default_factory=list)
+    only_formulas: bool = False
+    """Whether there are rows, and nothing but formulas in them."""
 
     def __post_init__(self) -> None:
-        self.known = {*self.columns.asked, *self.columns.labels, self.columns.decimal, self.columns.own_row}
+        self.known = {*self.columns.asked, *self.columns.labels, self.columns.decimal}
         self.gathering: Gathering[Cell] = Gathering(self.columns, lambda cell, column: _told(cell, column, self.book))
 
     def take(self, number: int, cells: list[Cell]) -> None:
@@ -162,6 +164,8 @@ class _Rows:
         found = {cell.column - 1: cell for cell in cells if _holds_anything(cell)}
         if not found:
             return
+        is_first = not (self.gathering.drafts or self.gathering.passed_over)
+        self.only_formulas = (is_first or self.only_formulas) and all(cell.formula for cell in found.values())
         self.gathering.take(number, found)
         if any(cell.formula for place, cell in found.items() if place in self.known):
             self.formulas.append(number)
@@ -177,6 +181,8 @@ def _lines(archive: Archive, book: Book, sheet: SheetFound, beginning: _Beginnin
     cells = read_cells(archive, sheet.part, rows.take)
     if not rows.gathering.drafts:
         message = f"{archive.name}, sheet {shown(sheet.title)}: There are headings and no line below them."
+        if rows.only_formulas:
+            message += " No cell to fill in is filled: the rows hold formulas alone."
         raise QuestionError(message, remedy="Give each line a row of its own.")
     _refuse_merged(rows, cells.ranges)
     notes = [*_notes(book, sheet), *columns.notes, *rows.gathering.notes()]

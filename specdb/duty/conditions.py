@@ -7,25 +7,24 @@ import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from specdb.characteristics import FLUID_CLASSES
+from specdb.characteristics import CLASS_OF_TRADE, FLUID_CLASSES
 from specdb.duty.circumstances import Circumstances, Costs, FluidDensity, FluidLine, Price
 from specdb.duty.points import Point as TypedPoint
 from specdb.duty.points import read_points
 from specdb.duty.question import MOST_PRICES, CostsAsked, DutyAsked, FluidAsked, IngressionAsked
 from specdb.duty.requirement import Note
-from specdb.errors import InputError, NotOnFileError, QuantityError, QuestionError, SpecdbError
+from specdb.errors import ConditionsError, InputError, NotOnFileError, QuantityError, QuestionError, SpecdbError
 from specdb.trade.circuit import STANDARD_ATMOSPHERE_KPA, return_flow_l_min, turnover_flow_l_min, turnovers_per_hour_of
 from specdb.trade.cleanliness import CleanlinessCode, read_code
 from specdb.trade.contamination import ingression_at_most
 from specdb.trade.fluids import (
-    CLASS_OF_TRADE,
     REFERENCE_DEGC,
     common_densities,
     fluid_of,
     possible_density,
     weighs_as_mineral_oil,
 )
-from specdb.trade.viscosity import grade_band, nu100_from_index, viscosity_at
+from specdb.trade.viscosity import covered_temperature, grade_band, nu100_from_index, viscosity_at
 from specdb.units import Quantity, read_number, read_quantity
 
 _GRADE = re.compile(r"(?:ISO)?\s*(?:VG)?\s*-?\s*(\d{1,4})", re.IGNORECASE)
@@ -134,11 +133,11 @@ class DutyConditions:
             line = self._fluid_line(duty.fluid)
         self._viscosity: tuple[float, float] | SpecdbError | None = None
         with faults.at("duty.fluid.grade" if duty.fluid.viscosity is None else "duty.fluid.viscosity"):
-            self._viscosity = self._fluid_viscosity(duty.fluid, line, operating, self._stated_density)
+            self._viscosity = self._fluid_viscosity(duty, line, operating, self._stated_density)
         cold_viscosity: tuple[float, float] | None = None
         if line is not None and cold is not None:
             with faults.at("duty.cold_start_temperature"):
-                cold_viscosity = line.viscosity_at(cold)
+                cold_viscosity = line.viscosity_at(_carried_to(cold, duty.cold_start_temperature))
         air = self._absolute(duty.pump_inlet_pressure)
         self.circumstances = Circumstances(
             flow_l_min=flow,
@@ -182,9 +181,10 @@ class DutyConditions:
             return None
         with self._faults.at(f"duty.{field}"):
             quantity = read_positive(text, kind)
-            if quantity.note:
-                self.notes.append(f"duty.{field}: {quantity.note}")
-            self.notes += unusual(field, f"duty.{field}", quantity.value)
+            own: list[str | Note] = [f"duty.{field}: {quantity.note}"] if quantity.note else []
+            own += unusual(field, f"duty.{field}", quantity.value)
+            # A field that several rules need is read more than once.
+            self.notes += [note for note in own if note not in self.notes]
             return quantity.value
         return None
 
@@ -318,19 +318,20 @@ class DutyConditions:
         return FluidLine(thin, thick)
 
     def _fluid_viscosity(
-        self, fluid: FluidAsked, line: FluidLine | None, operating: float | None, density: tuple[float, float] | None
+        self, duty: DutyAsked, line: FluidLine | None, operating: float | None, density: tuple[float, float] | None
     ) -> tuple[float, float] | SpecdbError | None:
         """Least and greatest viscosity at operating temperature, or why it is not known; None if unstated."""
+        fluid = duty.fluid
         if fluid.viscosity is not None:
             return self._stated_viscosity(fluid.viscosity, operating, density)
         by = "grade" if fluid.points is None else "points"
         text = fluid.grade if fluid.points is None else fluid.points
-        if text is None:
+        if text is None or (by == "points" and line is None):  # points that make no line are told already
             return None
         if line is not None and operating is not None:
             index = () if fluid.viscosity_index is None else ("fluid.viscosity_index",)
             self._viscosity_from = (f"fluid.{by}", *index, "operating_temperature")
-            return line.viscosity_at(operating)
+            return line.viscosity_at(_carried_to(operating, duty.operating_temperature, "duty.operating_temperature"))
         if by == "grade" and operating == _REFERENCE_DEGC:
             self._viscosity_from = ("fluid.grade", "operating_temperature")
             low, _, high = grade_band(read_grade(text))
@@ -590,6 +591,15 @@ class DutyConditions:
         return tuple(f"duty.{field}" for field in self._stated if field not in self._used)
 
 
+def _carried_to(temperature_degc: float, typed: str | None, field: str | None = None) -> float:
+    """A temperature that viscosities are carried to or from. Raises ConditionsError beyond these, with what was
+    ``typed`` and the ``field`` that it was typed in, which the fluid is not to blame for."""
+    try:
+        return covered_temperature(temperature_degc)
+    except ConditionsError as error:
+        raise ConditionsError(error.message, value=typed, field=field, remedy=error.remedy) from None
+
+
 def _line_through(text: str, index: float | None) -> FluidLine:
     """The line of an oil through two stated points, or through one at 40 °C and its viscosity index."""
     points = [_viscosity_point(point) for point in read_points(text, ("viscosity", "temperature"), ("density",))]
@@ -607,7 +617,8 @@ def _line_through(text: str, index: float | None) -> FluidLine:
 
 
 def _viscosity_point(point: TypedPoint) -> tuple[float, float]:
-    temperature = read_quantity(point.texts["temperature"], "temperature").value
+    typed = point.texts["temperature"]
+    temperature = _carried_to(read_quantity(typed, "temperature").value, typed)
     density = read_positive(point.texts["density"], "density").value if "density" in point.texts else None
     text = point.texts["viscosity"]
     quantity = read_quantity(text, "viscosity", density_kg_m3=density, temperature_degc=temperature)
@@ -658,11 +669,22 @@ def _stated_fields(duty: DutyAsked) -> list[str]:
     return fields
 
 
+def _class_alone(text: str) -> str | None:
+    """The class of fluid that a text names and nothing else: "HM", and of the names of trade "HLP", "HL-P"."""
+    word = re.sub(r"[\s-]+", "", text).upper()
+    its_class = CLASS_OF_TRADE.get(word, word)
+    return its_class if its_class in FLUID_CLASSES else None
+
+
 def read_grade(text: str) -> int:
     """The number of an ISO 3448 grade: "ISO VG 46", "VG46", "46". Raises QuestionError."""
     match = _GRADE.fullmatch(text.strip())
     if match is None:
         _refuse_class(text)
+    if match is None and (meant := _class_alone(text)):
+        named = f"; {text.strip()} stands for it (common practice)" if meant != text.strip().upper() else ""
+        remedy = f'Write "{meant}" as the class of the fluid{named}, and its grade as in "ISO VG 46".'
+        raise QuestionError("This is a class of fluid, and no viscosity grade.", value=text, remedy=remedy)
     if match is None and len(_NUMBERS.findall(text)) > 1:
         raise QuestionError("These are several grades.", value=text, remedy="State the one that is filled in.")
     if match is None:

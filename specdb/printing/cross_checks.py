@@ -47,7 +47,7 @@ class LinesTold:
 
     def print(self, out: Console, head: CrossCheckAnswer, kept_in: str | None = None) -> None:
         """The table, if there is one; how many lines were answered, with what, and on what the verdicts rest; which
-        have faults; and what was passed over."""
+        have faults; and what was noted and passed over."""
         if self._candidates is not None:
             show_table(out, self._candidates)
             self._print_faults(out)
@@ -63,6 +63,8 @@ class LinesTold:
             say(out, _rests_on(self.remarks))
         if self.remarks.unread:
             say(out, f"Stated but read by no rule: {self.remarks.unread}.")
+        for note in self.remarks.noted:
+            say(out, f"Note, {note}")
         if faulty:
             say(out, f"Lines with faults: {len(faulty)}, in {rows_told([each for _, each in faulty])}.")
         if self._candidates is None:

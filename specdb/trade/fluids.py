@@ -30,9 +30,6 @@ MINERAL_CLASSES = "ISO 11158, as ASTM D6158 has it"
 ENVIRONMENTAL_CLASSES = "ISO 15380 (base fluid at least 70 % by mass); which base, from memory"
 FIRE_RESISTANT_CLASSES = "ISO 12922, as reported of it, for water and phosphate ester; the rest from memory"
 
-CLASS_OF_TRADE = {"HLP": "HM", "HVLP": "HV"}
-"""Names of DIN 51524, parts 2 and 3, for classes of ISO 6743-4 (common practice)."""
-
 
 @dataclass(frozen=True)
 class FluidClass:

@@ -131,14 +131,18 @@ def _line(nu1: Any, t1: Any, nu2: Any, t2: Any) -> tuple[Any, Any, Any]:
     return first, slope, log_t1
 
 
-def _kelvin(temperature_degc: Any) -> Any:
-    covered = within_validity(
+def covered_temperature(temperature_degc: Number) -> Number:
+    """The temperature itself. Raises :class:`ConditionsError` outside -70 to 340 °C; an array's are NaN there."""
+    return within_validity(
         temperature_degc,
         (temperature_degc >= LOWEST_DEGC) & (temperature_degc <= HIGHEST_DEGC),
         "Viscosity cannot be carried to or from this temperature.",
         f"State a temperature from {LOWEST_DEGC:g} to {HIGHEST_DEGC:g} °C.",
     )
-    return covered - _ABSOLUTE_ZERO_DEGC
+
+
+def _kelvin(temperature_degc: Any) -> Any:
+    return covered_temperature(temperature_degc) - _ABSOLUTE_ZERO_DEGC
 
 
 def _covered(nu_mm2_s: Any) -> Any:

@@ -130,7 +130,7 @@ def test_every_fault_is_told_at_once(client: TestClient) -> None:
         ({"duty": {"flow": "75 kPa"}}, "quantity", "/duty/flow", "flow"),
         ({"duty": {"flow": "-75 L/min"}}, "question", "/duty/flow", "above zero"),
         ({"duty": {"flow": "0 L/min"}}, "question", "/duty/flow", "above zero"),
-        ({"duty": {"flow": "1,200 L/min"}}, "quantity", "/duty/flow", '"1.200" or "1200"'),
+        ({"duty": {"flow": "1,200 L/min"}}, "quantity", "/duty/flow", '"1.200 L/min" or "1200 L/min"'),
         ({"duty": {"flow": "7e400 L/min"}}, "quantity", "/duty/flow", "exponent"),
         (requiring(**BETA | {"at_least": 0.5}), "question", f"{REQUIRE}/at_least", "below 1"),
         (requiring(**BETA | {"at_least": "100 %"}), "conditions", f"{REQUIRE}/at_least", "100 %"),

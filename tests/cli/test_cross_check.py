@@ -47,6 +47,20 @@ def test_lines_at_a_terminal_with_their_faults_and_an_exit_status_of_their_own(r
     assert "By proof alone; --assume customary, as on the page" in alone.out
 
 
+def test_a_note_of_several_lines_is_told_once_with_its_rows_and_an_ambiguous_number_with_its_unit(
+    run: Run, sheet: Path, tmp_path: Path
+) -> None:
+    lines = [f"Dulse 23,{flow},600 °C" for flow in ("75", "75", "75", '"1,200"')]
+    sheet.write_text("\n".join(["Original,Flow [L/min],Temperature", *lines]), encoding="utf-8")
+    note = "Note, rows 2 to 4: Temperature: 600 °C lies above what is met with in hydraulics"
+    for arguments in ((), ("--out", str(tmp_path / "answers.csv")), ("--json",)):
+        done = run("cross-check", str(sheet), *arguments)
+        told = words(done.err if "--json" in arguments else done.out)
+        assert told.count("met with in hydraulics") == told.count(note) == 1
+        assert 'Flow [L/min]: "1,200 L/min"' not in told  # what was typed, and no more
+        assert '"1,200" may mean 1.200 or 1200. Write "1.200 L/min" or "1200 L/min".' in told
+
+
 @pytest.mark.parametrize("form", ["--csv", "--json"])
 def test_beside_data_what_is_told_of_all_lines_stands_on_standard_error(
     run: Run, sheet: Path, tmp_path: Path, form: str

@@ -140,6 +140,8 @@ def test_a_store_that_is_not_there_is_not_made(tmp_path: Path) -> None:
         specdb.open(tmp_path / "none?.db")
     assert caught.value.problem["type"] == "urn:specdb:problem:store"
     assert str(tmp_path / "none?.db") in str(caught.value)
+    assert "specdb.open" in str(caught.value)
+    assert "SPECDB_DATABASE_URL" not in str(caught.value)
     assert not list(tmp_path.iterdir())
     (tmp_path / "text.db").write_text("text " * 500)
     with sqlite3.connect(tmp_path / "foreign.db") as foreign:

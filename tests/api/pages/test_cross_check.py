@@ -85,6 +85,13 @@ def test_how_many_lines_have_one_that_meets_all_is_said_in_words(page: TestClien
     assert said in words(send(page, pasted, limit="1"))
 
 
+def test_notes_of_a_line_stand_under_it(page: TestClient) -> None:
+    told = send(page, "Original\tTemperature\nDulse 23\t50 °C\nDulse 23\t600 °C\n")
+    first, second = told.text.split('<tbody id="row-')[1:]
+    assert "Is the unit right?" not in first
+    assert second.partition("</tbody>")[0].count("Temperature: 600 °C lies above what is met with") == 1
+
+
 def test_lines_of_a_small_file_stay_on_the_page_to_be_sent_again(
     page: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from pydantic.fields import FieldInfo
 
+from specdb.answers.cross_checks import TABLES, TableName, lines_columns
 from specdb.cross_checks import template
 from specdb.cross_checks.headings import (
     ALIASES,
@@ -22,6 +23,7 @@ from specdb.cross_checks.headings import (
     meaning_of,
     read_columns,
 )
+from specdb.cross_checks.workbook_sheets import CRITERIA, REQUESTS, SUMMARY
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.duty.question import Question, models_in
 from specdb.errors import QuestionError
@@ -169,7 +171,26 @@ def test_columns_of_formulas_of_the_template_are_passed_over():
     columns = read_columns(["original number", "alternative number", *OF_THE_TEMPLATE])
     assert list(columns.asked) == [0, 1]
     assert columns.aside == {}
-    assert columns.notes == (f"columns of our own answers, left aside: {', '.join(OF_THE_TEMPLATE)}",)
+    assert columns.notes == (f"columns of formulas of the template, left aside: {', '.join(OF_THE_TEMPLATE)}",)
+
+
+def test_what_the_finished_workbook_adds_to_its_lines_is_not_told_as_unknown():
+    ours = read_columns(["line", "original.number", "flow [L/min]", "remark: Price", "fault"])
+    assert (ours.notes, ours.aside) == ((), {3: "Price"})
+    others = read_columns(["Machine", "original.number", "remark: Price", "fault"])
+    assert others.notes == ('columns left aside, as their headings are not known here: "fault"',)
+    assert others.aside == {2: "Price", 3: "fault"}
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_a_table_of_answers_is_refused_as_a_whole(name: TableName):
+    on_sheet = {"summary": SUMMARY, "criteria": CRITERIA, "requests": REQUESTS}[name]
+    for headings in (lines_columns(name, "us"), [column.heading for column in on_sheet.columns("si")]):
+        for more in ((), ("flow [L/min]", "Remark")):
+            with pytest.raises(QuestionError) as refusal:
+                read_columns([*headings, *more])
+            assert refusal.value.message == "These are answers, without what was asked."
+            assert "its sheet Lines" in str(refusal.value.remedy)
 
 
 @pytest.mark.parametrize(

@@ -13,13 +13,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from specdb.catalog.snapshot import Snapshot
 from specdb.cross_checks.headings import MOST_ASIDE, read_columns
 from specdb.cross_checks.lines import MOST_LINES, Line, LinesRead
 from specdb.cross_checks.reading import lines_of_json, read_lines
+from specdb.cross_checks.written import head_of, json_pieces
 from specdb.duty.dotted import compared_names, dotted_names
 from specdb.errors import QuestionError
 from specdb.exchange.workbook_out import escaped
 from specdb.formula_guard import guarded
+from tests.specdb.cross_checks.finished import LINES, answered
 
 
 def of_text(text: str | bytes, name: str = "lines.csv") -> LinesRead:
@@ -251,19 +254,16 @@ def test_requirements_in_headings():
     ]  # fmt: skip
 
 
-def test_a_table_of_our_own_answers_is_read_by_what_it_asks():
-    read = of_text(
-        "line,row,status,original_maker,original_number,rank,maker,number,verdict,criteria_met,smallest_margin\n"
-        "A,2,answered,Orl,O-1,1,Pell,P-1,meets,3,1.2\n"
-        "A,2,answered,Orl,O-1,2,Pell,P-2,meets,3,1.1\n"
-        "B,3,answered,Orl,O-2,1,Pell,P-1,meets,3,1.2\n"
-    )
-    assert [(line.label, line.asked["original.number"]) for line in read.lines] == [("A", "O-1"), ("B", "O-2")]
-    assert read.notes == (
-        "columns of our own answers, left aside: row, status, rank, maker, number, verdict, criteria_met, "
-        "smallest_margin",
-        "rows of further candidates of a line, passed over: 1",
-    )
+def test_a_table_of_answers_is_no_list_of_lines():
+    row = {"line": "A", "original_number": "O-1", "maker": "Pell", "number": "P-1", "verdict": "meets",
+           "criteria_met": 3, "criteria_missed": 0}  # fmt: skip
+    texts = list(map(str, row.values()))
+    for read in (
+        lambda: of_text(f"{','.join(row)}\n{','.join(texts)}\n"),
+        lambda: of_rows([["Cross-check against catalogue revision 1"], list(row), texts], title="Summary"),
+        lambda: lines_of_json([row]),
+    ):
+        assert "These are answers, without what was asked. Put in the finished workbook" in refused(read)
 
 
 @pytest.mark.parametrize(
@@ -441,3 +441,37 @@ def test_answers_of_ours_ask_again_what_was_asked():
     for read in (lines_of_json({"lines": [line], "order": []}), of_text(json.dumps({"order": ["x"], "lines": [line]}))):
         assert asked(read) == [{"original.number": "12-1", "limit": "3"}]
         assert read.lines[0].label == "A"
+
+
+ANEW = {"row"}
+"""What an answer holds that goes by the place of its line."""
+FROM_A_SHEET = "machine;Old filter;flow [L/min];Price\na;n/a;75;9\nb;Dulse 23;60 kPa;8\nc;Dulse 23;75;7\n"
+
+
+def test_an_answer_with_its_problem_is_at_fault_as_before_until_it_is_left_out(demo: Snapshot):
+    lines = (*LINES, *of_text(FROM_A_SHEET).lines)
+    before = answered(demo, lines)
+    head = head_of(demo, LinesRead(()))
+    for _ in range(2):
+        read = of_text("".join(json_pieces(head, before)), "answers.json")
+        again = answered(demo, read.lines, {})
+        assert [each.model_dump(exclude=ANEW) for each in again] == [each.model_dump(exclude=ANEW) for each in before]
+        before = again
+    faulty = [place for place, each in enumerate(before, start=1) if each.problem]
+    assert len(faulty) == 12
+    told = ", ".join(map(str, faulty[:5]))
+    assert read.notes == (f"answers with a problem, at fault as before until it is left out: lines {told} and 7 more",)
+    mended = [each.model_dump() | {"problem": None} for each in before[-3:]]
+    mended[0]["asked"] |= {"original.number": "Dulse 23"}
+    mended[1]["asked"] |= {"flow": "fast"}
+    mended = answered(demo, lines_of_json(mended).lines, {})
+    assert [each.problem and each.problem.errors[0].field for each in mended] == [None, "flow [L/min]", None]
+    assert [each.aside for each in mended] == [{"Price": "9"}, {"Price": "8"}, {"Price": "7"}]
+
+
+@pytest.mark.parametrize("problem", ["none", 0, [], {}, {"errors": [7, {"detail": 7}]}])
+def test_a_problem_that_is_not_told_is_a_fault_all_the_same(problem):
+    line = {"line": None, "status": "fault", "asked": {"original.number": "12-1", "limit": 3}, "problem": problem}
+    (read,) = lines_of_json([line]).lines
+    assert (read.label, read.asked) == ("1", {"original.number": "12-1", "limit": "3"})
+    assert "leave the problem out" in str(read.faults[0].remedy)

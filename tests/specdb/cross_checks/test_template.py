@@ -40,6 +40,11 @@ def test_every_formula_asks_nothing_of_a_blank_row() -> None:
         assert not any(re.search(rf"(?<!_xlfn\.){function}\(", formula) for formula in formulas)
 
 
+def test_where_nothing_is_filled_in_that_is_said() -> None:
+    with pytest.raises(QuestionError, match=r"no line below them\. No cell to fill in is filled"):
+        read_lines("template.xlsx", io.BytesIO(template_workbook()))
+
+
 def test_what_is_filled_in_is_read_as_lines() -> None:
     book = opened()
     filled = {"A2": "1", "B2": "Press 4", "C2": "Quollbeck", "D2": "12-1", "E2": "75", "F2": "ISO VG 46",

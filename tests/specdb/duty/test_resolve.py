@@ -10,7 +10,7 @@ from specdb.catalog.snapshot import Snapshot
 from specdb.duty.question import read_question
 from specdb.duty.requirement import Requirement
 from specdb.duty.resolve import Duty, resolve
-from specdb.errors import QuestionError
+from specdb.errors import ConditionsError, QuestionError
 
 
 def _duty(demo: Snapshot, **asked: Any) -> Duty:
@@ -86,6 +86,24 @@ def test_a_grade_that_cannot_be_carried_is_refused_only_where_it_is_needed(demo:
     assert refusal.value.field == "duty.operating_temperature"
 
 
+@pytest.mark.parametrize(
+    ("duty", "field", "found"),
+    [
+        ({"operating_temperature": "600 degC"}, "duty.operating_temperature", "600 degC"),
+        ({"cold_start_temperature": "-100 degC"}, "duty.cold_start_temperature", "-100 degC"),
+        ({"fluid": {"points": "46 cSt at 40 degC; 2 cSt at 700 degC"}}, "duty.fluid.points", "700 degC"),
+    ],
+)
+def test_a_temperature_beyond_the_equation_is_blamed_and_not_the_fluid(
+    demo: Snapshot, duty: dict[str, Any], field: str, found: str
+) -> None:
+    oil = {"fluid": {"grade": "ISO VG 46", "viscosity_index": 100.0}, "operating_temperature": "50 degC"}
+    with pytest.raises(ConditionsError) as refusal:
+        _duty(demo, duty={**oil, **duty, "require": [DROP]})
+    assert (refusal.value.field, refusal.value.found) == (field, found)
+    assert refusal.value.remedy == "State a temperature from -70 to 340 °C."
+
+
 def test_flow_direction_core_and_a_drain_back_valve_are_taken_from_the_original(demo: Snapshot) -> None:
     cartridge = _duty(demo, original={"number": "2024-07"})
     assert [r.word for r in _of(cartridge, "flow_direction")] == ["outside to inside"]
@@ -108,6 +126,9 @@ def test_the_dutys_own_flow_is_said_where_the_original_was_tested_at_another(dem
 def test_gallons_are_said_to_be_us_gallons(demo: Snapshot) -> None:
     (drop,) = _duty(demo, duty={"require": [{**DROP, "flow": "20 gpm"}]}).requirements
     assert drop.notes == ("flow: gpm read as US gallons per minute",)
+    turned = _duty(demo, duty={"flow": "20 gpm", "reservoir_volume": "50 gal", "require": [DROP]})
+    notes = [str(note) for note in turned.notes]
+    assert len([note for note in notes if note.startswith("duty.reservoir_volume: ")]) == 1  # though it is read twice
 
 
 def test_what_is_not_met_with_in_hydraulics_is_noted_and_judged_all_the_same(demo: Snapshot) -> None:

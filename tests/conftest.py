@@ -40,6 +40,7 @@ def pytest_collection() -> Generator[None, object, object]:
         return (yield)
     finally:
         gc.freeze()
+        gc.set_threshold(10_000, 20, 20)  # tests make tables by the thousand, which go away by themselves
         gc.enable()
 
 

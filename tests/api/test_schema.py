@@ -168,7 +168,7 @@ on_sqlite = described(sqlite_service := Service(), OPERATIONS)
 on_postgresql = described(postgresql_service := Service(), OPERATIONS, only=BY_QUERIES)
 without_writes = described(reading_service := Service(), [_may("import_catalogue", NOT_ALLOWED)], only=(IMPORTS,))
 TABLES = {"text/csv", "application/vnd.apache.parquet"}
-few = settings(max_examples=6, deadline=None)
+few = settings(max_examples=4, deadline=None)
 
 
 @pytest.fixture(scope="module")

@@ -40,9 +40,9 @@ from tests.reference.duties import (
     units,
 )
 
-MANY = settings(thorough, max_examples=80)
-SOME = settings(thorough, max_examples=30)
-FEW = settings(thorough, max_examples=20)
+MANY = settings(thorough, max_examples=64)
+SOME = settings(thorough, max_examples=24)
+FEW = settings(thorough, max_examples=16)
 NOTHING_ON_FILE = snapshot_of([])
 
 DERIVED_FROM = (

@@ -25,13 +25,13 @@ JUDGED = tuple(key for key, c in CHARACTERISTICS.items() if c.sense != "shown")
 CURVES = ("filtration_ratio", "clean_pressure_drop", "retained_capacity")
 
 thorough = settings(
-    max_examples=50,
+    max_examples=40,
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
     suppress_health_check=list(HealthCheck),
 )
-quick = settings(thorough, max_examples=20)
+quick = settings(thorough, max_examples=16)
 
 # --- frames ---------------------------------------------------------------------------------------
 
